@@ -86,6 +86,18 @@ def test_an_open_bag_and_what_windows_leave_in_it(bag: Path, job: Path, tmp_path
     assert bag.is_dir(), "what was taken in is still there"
 
 
+@pytest.mark.parametrize("text", ["BagIt-Version: 9.9\nTag-File-Character-Encoding: KLINGON\n", "no bag at all\n"])
+def test_a_bag_that_is_whole_by_its_lists_alone_is_none(bag: Path, text: str) -> None:
+    """Version and encoding are the standard's, though every hash fits what was written."""
+    (bag / "bagit.txt").write_text(text, newline="\n")
+    lists = bag / "tagmanifest-sha256.txt"
+    lines = [line for line in lists.read_text().splitlines() if not line.endswith("bagit.txt")]
+    lists.write_text("\n".join([*lines, f"{sha256_of(bag / 'bagit.txt')} bagit.txt"]) + "\n", newline="\n")
+    report = verify_path(bag, QUICK)
+    assert not report.ok
+    assert "RFC 8493" in str(report)
+
+
 def test_an_open_bag_is_held_to_the_same(bag: Path, tmp_path: Path) -> None:
     clip = next((bag / "data" / "clips").iterdir())
     cases = {

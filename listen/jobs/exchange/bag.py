@@ -1,10 +1,11 @@
-"""A job as a BagIt bag (RFC 8493): made with the BagIt library, and held to the letter."""
+"""A job as a BagIt bag (RFC 8493): made and checked with the BagIt library, and held to the letter besides."""
 
 import logging
 import re
 from collections.abc import Iterator
 from itertools import chain as chained
 from pathlib import Path
+from typing import Any
 
 from listen.durable import sha256_of
 from listen.errors import JobError
@@ -49,9 +50,7 @@ def make_bag(folder: Path, job: Job, chain: Chain) -> None:
     """Turn a folder of payload files into a bag, in place.
 
     Raises JobError: the library refuses; the message says why."""
-    import bagit
-
-    logging.getLogger("bagit").setLevel(logging.CRITICAL)  # it logs what it raises besides
+    bagit = _library()
     info = {
         "External-Description": "A cylinder leakage test: journal and clips of one job.",
         "Bag-Software-Agent": f"hissway {program_version()}".strip(),
@@ -83,7 +82,7 @@ def open_bag(folder: Path) -> Path | None:
 def bag_faults(folder: Path) -> tuple[tuple[str, str], ...]:
     """What is wrong with a bag: (file, why) each; empty for a bag that is whole and unchanged.
 
-    By our own hand: the library passes letters of a hash in upper case, lines it skips and tag files nobody lists.
+    Hashes by our own hand: the library passes letters of one in upper case, lines it skips and tag files nobody lists.
     """
     known = {*TAG_FILES, TAG_MANIFEST, "data"}
     strange = (p.name for p in folder.iterdir() if p.name not in known and not stray(p.name))
@@ -93,8 +92,27 @@ def bag_faults(folder: Path) -> tuple[tuple[str, str], ...]:
             _manifest_faults(folder, TAG_MANIFEST, list(TAG_FILES)),
             ((name, "a file that a job's bag does not hold") for name in strange),
         )
-    )
+    ) or dict(_library_faults(folder))
     return tuple((_one_line(name), _one_line(why)) for name, why in faults.items())
+
+
+def _library_faults(folder: Path) -> Iterator[tuple[str, str]]:
+    """What the standard asks of a bag besides: version, encoding, counts."""
+    bagit = _library()
+    # What systems leave in folders would be a fault to the library; hashes have been held against the files already.
+    if any(stray(p.relative_to(folder).as_posix()) for p in folder.rglob("*")):
+        return
+    try:
+        bagit.Bag(str(folder)).validate(completeness_only=True)
+    except (bagit.BagError, ValueError, TypeError, LookupError, OSError) as e:  # odd tag files make it raise anything
+        yield "bag", f"is not as RFC 8493 has it: {e}"
+
+
+def _library() -> Any:
+    import bagit
+
+    logging.getLogger("bagit").setLevel(logging.CRITICAL)  # it logs what it raises besides
+    return bagit
 
 
 def _payload(folder: Path) -> list[str]:

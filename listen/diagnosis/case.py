@@ -60,9 +60,6 @@ class EngineCase(msgspec.Struct, frozen=True, kw_only=True):
     """True where the questions every complaint is asked were put, even if every answer was no."""
     figures: dict[str, float] = {}
     """Figures of the whole engine by fact, pressures in kPa."""
-    expected_kpa: float | None = None
-    """Dry compression by the maker's data (or the computed expectation), at sea level."""
-    altitude_m: float = 0.0
     dry_order: tuple[int, ...] = ()
     """Cylinders in the order their compression was taken."""
     made: tuple[Made, ...] = ()

@@ -53,9 +53,9 @@ def dry_test(case: EngineCase) -> DryTest:
     """Hold the dry readings of a case against each other and what is expected."""
     kpa = {c.cylinder: c.dry_kpa for c in case.cylinders if c.dry_kpa is not None}
     # Thin air presses less: what is expected is brought to where the engine stands.
-    here = altitude_share(case.figures.get("altitude", case.altitude_m))
+    here = altitude_share(case.figures.get("altitude", 0.0))
     # What somebody read off counts before the job's own figures; the maker's figure before one computed from the ratio.
-    entered, ratio = case.figures.get("compression-expected", case.expected_kpa), case.figures.get("compression-ratio")
+    entered, ratio = case.figures.get("compression-expected"), case.figures.get("compression-ratio")
     at_sea = entered if entered is not None else None if ratio is None else expected_dry_kpa(ratio)
     expected = None if at_sea is None else at_sea * here
     kind = "_diesel" if case.engine.fuel == "diesel" else "_side_valve" if case.engine.side_valve else ""

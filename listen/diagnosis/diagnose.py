@@ -234,5 +234,6 @@ def cylinder_standing(case: EngineCase, n: int, faults: Sequence[Fault]) -> Cyli
 
 def _compared(case: EngineCase, c: CylinderCase) -> bool:
     """True where a reading can be held against something, or a silent cylinder was listened to."""
-    dry = c.dry_kpa is not None and (c.cylinder in dry_test(case).share or case.expected_kpa is not None)
+    test = dry_test(case)
+    dry = c.dry_kpa is not None and (c.cylinder in test.share or test.expected_kpa is not None)
     return dry or c.loss_percent is not None or c.paths.get("none", 0.0) >= threshold("path_likely")

@@ -6,6 +6,7 @@ import pytest
 
 from listen.diagnosis.case import Made
 from listen.diagnosis.compression import dry_test
+from listen.diagnosis.diagnose import diagnose
 from listen.diagnosis.ear import heard_share
 from listen.diagnosis.leakage import behind_one_restrictor, losses
 from listen.jobs.engine_case import cylinder_rows, engine_case
@@ -93,6 +94,14 @@ def test_what_the_microphone_heard_counts_without_the_readings_and_the_makers_fi
     job.append(read("compression-expected", 1250))
     assert of(job, 3).paths == {"rings": pytest.approx(0.76, abs=0.01)}, "-7 and 12 dB; the 9 dB of the loss count once"
     assert dry_test(engine_case(job.job)).expected_kpa == 1250
+
+
+def test_one_cylinder_is_held_against_the_figure_expected_by_ratio_or_maker(job):
+    """With the others unread there is nothing else to hold it against."""
+    job.append(read("compression-dry", 1300, 3))
+    assert diagnose(engine_case(job.job)).cylinders[2].word == "sound"
+    job.append(read("compression-expected", 2400))
+    assert diagnose(engine_case(job.job)).cylinders[2].word == "fault"
 
 
 def test_a_filler_that_stayed_quiet_is_not_heard_however_high_the_loss(job):

@@ -28,6 +28,8 @@ paths = st.dictionaries(
     max_size=3,
 )
 
+EXPECTED = "compression-expected"
+
 
 @st.composite
 def engine_cases(draw):
@@ -51,7 +53,7 @@ def engine_cases(draw):
         engine=engine,
         cylinders=cylinders,
         symptoms=tuple(draw(st.lists(st.sampled_from(wide), max_size=4, unique=True))),
-        expected_kpa=draw(st.none() | st.floats(min_value=500, max_value=2000)),
+        figures=draw(st.just({}) | st.fixed_dictionaries({EXPECTED: st.floats(min_value=500, max_value=2000)})),
         dry_order=engine.cylinders,
     )
 
@@ -148,7 +150,7 @@ def test_a_sign_that_forbids_driving_warns_whatever_leads(sign, on, warns):
     readings = ((1, 1200, 7), (2, 1195, 8), (3, 1190, 9), (4, 1210, 8))
     case = EngineCase(
         engine=layout("inline-4"),
-        expected_kpa=1250,
+        figures={EXPECTED: 1250.0},
         symptoms=(sign,) if sign else (),
         cylinders=tuple(
             CylinderCase(cylinder=n, dry_kpa=kpa, loss_percent=loss, plugs=on if n == 2 else ())
@@ -171,7 +173,7 @@ def test_a_sign_that_forbids_driving_warns_whatever_leads(sign, on, warns):
 def test_no_cylinder_is_sound_on_figures_that_cannot_say_so(readings, expected_kpa, words):
     case = EngineCase(
         engine=layout("inline-4"),
-        expected_kpa=expected_kpa,
+        figures={} if expected_kpa is None else {EXPECTED: expected_kpa},
         cylinders=tuple(CylinderCase(cylinder=n, dry_kpa=kpa) for n, kpa in readings.items()),
     )
     d = diagnose(case)

@@ -31,7 +31,7 @@ def engine(**more):
     readings = ((1, 1200, 7), (2, 1195, 8), (3, 1190, 9), (4, 1210, 8))
     return EngineCase(
         engine=layout("inline-4"),
-        expected_kpa=1250,
+        figures={"compression-expected": 1250.0},
         cylinders=tuple(CylinderCase(cylinder=n, dry_kpa=kpa, loss_percent=loss) for n, kpa, loss in readings),
         **more,
     )

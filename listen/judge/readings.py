@@ -232,7 +232,7 @@ def top_found_again(paths: Paths) -> float:
 
 
 BUBBLES_HEARD = "bubbles-heard"
-"""Name of the one reading that is taken from the walk's own clips."""
+"""Name of the reading that compares the walk's own clips with air and without."""
 
 
 def terms(evidence: RoundEvidence, assumed: Assumptions) -> list[tuple[str, Callable[[Paths], float]]]:

@@ -44,6 +44,16 @@ class Asks(FakeAnalyst):
         return future
 
 
+async def _asked(pilot, app: HisswayApp, id: str) -> RoundScreen:
+    """The round's screen, its verdict's own next step chosen there by ``n``."""
+    await to_engine(pilot)
+    app.push_screen(RoundScreen(id))
+    await until(pilot, lambda: isinstance(app.screen, RoundScreen) and app.screen.step().kind == "done")
+    round_ = app.screen
+    await pilot.press("v", "n")
+    return round_
+
+
 @pytest.mark.parametrize("left_out", [False, True], ids=["walked", "the rest of its walk left out"])
 async def test_the_clip_with_the_slip_is_taken_back_and_due(tmp_path: Path, left_out: bool) -> None:
     with create_job(tmp_path / "jobs", title="t", engine=FOUR_POINTS) as opened:
@@ -111,11 +121,7 @@ async def test_what_the_verdict_asks_for_is_one_key_away_and_judged(
     id = _walked(tmp_path)
     app = HisswayApp(services=FakeServices(tmp_path, analyst=Asks(at, kind)))
     async with app.run_test(size=(80, 24)) as pilot:
-        await to_engine(pilot)
-        app.push_screen(RoundScreen(id))
-        await until(pilot, lambda: isinstance(app.screen, RoundScreen) and app.screen.step().kind == "done")
-        round_ = app.screen
-        await pilot.press("v", "n")
+        round_ = await _asked(pilot, app, id)
         await until(pilot, lambda: app.screen is round_)
         assert round_.step().sentence.startswith(said)
         before = app.job.round(id).verdict
@@ -142,11 +148,7 @@ async def test_an_older_versions_longer_clips_are_as_long_as_its_sentence_says(
     save(services.preferences_path(), QUICK)
     app = HisswayApp(services=services)
     async with app.run_test(size=(80, 24)) as pilot:
-        await to_engine(pilot)
-        app.push_screen(RoundScreen(id))
-        await until(pilot, lambda: isinstance(app.screen, RoundScreen) and app.screen.step().kind == "done")
-        round_ = app.screen
-        await pilot.press("v", "n")
+        round_ = await _asked(pilot, app, id)
         await until(pilot, lambda: app.screen is round_ and "Space records 1.4 s" in words(app))
         for n in range(1, 4):
             await pilot.press("space")

@@ -18,6 +18,7 @@ from tui.bridge.services import Services
 from tui.content import DrawnOnly
 from tui.screens.base import BayScreen
 from tui.screens.dialog import OneLineScreen
+from tui.screens.help.screen import HelpScreen
 from tui.screens.jobs.screen import JobsScreen
 from tui.screens.ordered_keys import OrdersKeys
 from tui.themes import DAYLIGHT, DIM_BAY, THEMES, AnySegment
@@ -105,8 +106,6 @@ class HisswayApp(OrdersKeys, Bay):
             self.action_suspend_process()
 
     def action_explain(self) -> None:
-        from tui.screens.help.screen import HelpScreen
-
         if not isinstance(self.screen, HelpScreen):
             self.push_screen(HelpScreen.of(self.screen))
 

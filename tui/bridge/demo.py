@@ -6,12 +6,13 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from listen.jobs.job import Job
+from listen.lab.shipped import LEFT_ROUND, demo_job, demo_scenes
 from listen.temporary_folder import temporary_folder
 from tui.bridge.services import Input, Services
 
 if TYPE_CHECKING:
     from listen.audio.microphone import SoundInput
-    from listen.jobs.job import Job
     from listen.lab.simulator.scene import RoundSpec
 
 MICROPHONE = "simulated microphone"
@@ -28,8 +29,6 @@ class DemoServices(Services):
         super().__init__(jobs or self._passing, "simulated demo" if self._passing is None else "simulated, not kept")
 
     def prepare(self) -> Path:
-        from listen.lab.shipped import demo_job
-
         root = self.jobs_root()
         root.mkdir(parents=True, exist_ok=True)
         return demo_job(root)
@@ -50,8 +49,6 @@ class DemoServices(Services):
         return SimulatedMicrophone(self._scene(cylinder or 1), channels=8 if every else 1)
 
     def _scene(self, cylinder: int) -> RoundSpec:
-        from listen.lab.shipped import demo_scenes
-
         scenes = list(demo_scenes().values())
         return demo_scenes().get(cylinder, scenes[cylinder % len(scenes)])
 
@@ -60,8 +57,6 @@ class DemoServices(Services):
 
     def welcome(self, job: Job) -> str:
         """Where to begin, until that is done."""
-        from listen.lab.shipped import LEFT_ROUND
-
         to_do = any(r.id == LEFT_ROUND and r.verdict is None for r in job.rounds)
         return f"{WELCOME} {TO_DO}" if to_do else WELCOME
 

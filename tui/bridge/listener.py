@@ -5,25 +5,19 @@ reading), and the screen (reads it). ``reading`` and ``trouble`` are single refe
 needed. A take is recorded in a fourth thread by :meth:`record`.
 """
 
-from __future__ import annotations
-
 import threading
 from collections import deque
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Sequence
+from pathlib import Path
 
+import numpy as np
+from numpy.typing import NDArray
+
+from listen.audio.microphone import SoundInput
+from listen.audio.take import Recording, Told
 from listen.errors import AudioError, HisswayError
+from listen.signal.live import LiveLevel, LiveMeter
 from tui.bridge.threads import in_thread
-
-if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
-    from pathlib import Path
-
-    import numpy as np
-    from numpy.typing import NDArray
-
-    from listen.audio.microphone import SoundInput
-    from listen.audio.take import Recording, Told
-    from listen.signal.live import LiveLevel, LiveMeter
 
 PERIOD_S = 0.04
 """Between two readings: 25 a second."""
@@ -83,8 +77,6 @@ class Listener:
 
     def recent(self, seconds: float) -> tuple[NDArray[np.float32], int] | None:
         """The last seconds of every channel [shape=(n, C)] and their rate; None while there are not so many."""
-        import numpy as np
-
         # Taken once: the other threads may replace both meanwhile.
         blocks, source = list(self._recent), self._source
         if source is None or not blocks:
@@ -120,8 +112,6 @@ class Listener:
             self._source.close()
 
     def _open(self) -> bool:
-        from listen.signal.live import LiveMeter
-
         try:
             # The same one is opened again: it finds its device by name, wherever it is plugged in now.
             source = self._source or self._make()

@@ -1,21 +1,17 @@
 """Clips for the ear, prepared in a thread, played one after the other, stopped at once; and the tones that lead."""
 
-from __future__ import annotations
-
 import asyncio
 import threading
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Sequence
 
+from listen.audio.lead import Lead
+from listen.audio.lead import cue as made
+from listen.audio.player import Player
 from listen.errors import HisswayError
+from listen.lab.ear.playback import comfortable_gain_db
+from listen.signal.clip import Clip
+from listen.signal.picture import hiss_band, level_matched
 from tui.bridge.threads import in_thread
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from listen.audio.lead import Lead
-    from listen.audio.player import Player
-    from listen.signal.clip import Clip
 
 POLL_S = 0.03
 PAUSE_S = 0.25
@@ -63,9 +59,6 @@ class Playback:
 
 def levelled(clips: list[Clip], *, hiss_only: bool = False, matched: bool = False) -> tuple[list[Clip], float]:
     """Clips band-passed and level-matched as asked, and one comfortable gain for all of them."""
-    from listen.lab.ear.playback import comfortable_gain_db
-    from listen.signal.picture import hiss_band, level_matched
-
     if hiss_only:
         clips = [hiss_band(c) for c in clips]
     if matched and len(clips) == 2:
@@ -88,8 +81,6 @@ class Tones:
 
     async def play(self, cue: str) -> None:
         """Sound ``ready``, ``kept``, ``again`` or ``done``, and wait until it is silent again."""
-        from listen.audio.lead import cue as made
-
         if self._player is None:
             return
         try:

@@ -11,20 +11,25 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
+from listen.audio.devices import find, listed
+from listen.audio.library import reload_devices
 from listen.errors import HisswayError
+from listen.jobs.exchange.keys import shop_key
+from listen.jobs.folder.store import jobs_root
+from listen.jobs.job import Job
+from listen.lab.learners import lab_root
+from tui.bridge.preferences import Preferences
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
     from listen.audio.microphone import SoundInput
     from listen.audio.player import Player
-    from listen.jobs.job import Job
     from listen.judge.result import RoundResult
     from listen.rounds.analyst import Analyst
     from listen.rounds.check import ClipCheck, Spans
     from listen.rounds.model import Round
     from tui.bridge.playback import Tones
-    from tui.bridge.preferences import Preferences
 
 
 T = TypeVar("T")
@@ -69,13 +74,9 @@ class Services:
     _player: Player | None = field(default=None, repr=False)
 
     def jobs_root(self) -> Path:
-        from listen.jobs.folder.store import jobs_root
-
         return jobs_root(self.jobs)
 
     def lab_root(self) -> Path:
-        from listen.lab.learners import lab_root
-
         return lab_root()
 
     def prepare(self) -> Path | None:
@@ -89,13 +90,10 @@ class Services:
 
     def shop_key(self) -> Ed25519PrivateKey | None:
         """The key that signatures on this machine carry, if the shop has made one."""
-        from listen.jobs.exchange.keys import shop_key
-
         return shop_key()
 
     def source(self, cylinder: int | None = None, name: str | None = None, *, every: bool = False) -> SoundInput:
         """The microphone of that name, or ``every`` channel of it (a simulated one would hear this cylinder)."""
-        from listen.audio.devices import find
         from listen.audio.microphone import Microphone
 
         device = find("input", name)
@@ -103,9 +101,6 @@ class Services:
 
     def inputs(self) -> tuple[Input, ...]:
         """Inputs there are; looks anew."""
-        from listen.audio.devices import listed
-        from listen.audio.library import reload_devices
-
         reload_devices()
         return tuple(
             Input(d.label, f"{d.rate_hz / 1000:g} kHz, {d.channels} channel(s), {d.host_api}", d.is_default)

@@ -8,6 +8,7 @@ from textual.binding import Binding
 from textual.content import Content
 from textual.widgets import Static
 
+from listen.signal.channels import tapped
 from listen.voice.names import point_name
 from tui.bridge.listener import Listener
 from tui.content import shown
@@ -52,8 +53,6 @@ class ChannelsScreen(Dialog[tuple[str, ...]]):
         self._show()
 
     def _look(self) -> None:
-        from listen.signal.channels import tapped
-
         self._rest_s = max(0.0, self._rest_s - LOOK_S)
         self._waited_s += LOOK_S
         if self._waited_s >= SIMULATED_AFTER_S:

@@ -1,23 +1,19 @@
 """Screens on which pairs of clips are heard."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, ClassVar, TypeVar
+from typing import ClassVar, TypeVar
 
 from textual.binding import Binding
 
 from listen.errors import AudioError, HisswayError
+from listen.signal.clip import Clip
 from tui.bridge.playback import Playback
 from tui.bridge.threads import in_thread
 from tui.screens.base import BayScreen
 from tui.widgets.banner import Banner, Say
 from tui.widgets.pairs import Pair, Pairs
 from tui.widgets.panels import Choice, ChoicePanel
-
-if TYPE_CHECKING:
-    from listen.signal.clip import Clip
 
 R = TypeVar("R")
 T = TypeVar("T")

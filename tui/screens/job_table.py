@@ -10,6 +10,7 @@ from textual.content import Content
 from textual.widgets import Static
 
 from listen.errors import HisswayError
+from listen.jobs.folder.store import list_jobs
 from listen.jobs.folder.witnesses import JobSummary
 from tui.bridge.threads import in_thread
 from tui.content import shown
@@ -61,8 +62,6 @@ class JobTable(BayScreen[None]):
 
     @in_background("load")
     async def load(self) -> None:
-        from listen.jobs.folder.store import list_jobs
-
         try:
             self.read(await in_thread(list_jobs, self.bay.services.jobs_root()))
         except HisswayError as e:

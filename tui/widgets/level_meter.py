@@ -1,18 +1,13 @@
 """How loud: live, over quiet, and whether the input is overloaded; and a long recording from end to end."""
 
-from __future__ import annotations
-
 from textwrap import wrap
-from typing import TYPE_CHECKING
 
 from textual.reactive import reactive
 
+from listen.signal.live import LiveLevel
 from listen.voice.figures import decibels, number
+from tui.bridge.listener import Listener
 from tui.widgets.drawn import Cells, Drawn, Scale
-
-if TYPE_CHECKING:
-    from listen.signal.live import LiveLevel
-    from tui.bridge.listener import Listener
 
 LABEL = 7
 """Columns of the row labels."""

@@ -1,18 +1,15 @@
 """Plots in dB: quiet and air spectra over each other in kHz, and the level of a switched take over its time."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from math import floor, log10
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from textual.app import RenderResult
 from textual.containers import Grid
 from textual_plot import HiResMode, NumericAxisFormatter, PlotWidget
 
-if TYPE_CHECKING:
-    from listen.rounds.switched_level import SwitchedLevel
-    from listen.signal.exhibit import Exhibit
+from listen.rounds.switched_level import SwitchedLevel
+from listen.signal.exhibit import Exhibit
 
 KHZ = {log10(hz): f"{hz / 1000:g}" for hz in (500, 1_000, 2_000, 4_000, 8_000, 16_000)}
 """Ticks and their labels: the axis is drawn in lg of frequency."""

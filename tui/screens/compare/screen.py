@@ -3,7 +3,9 @@
 from textual.binding import Binding
 from textual.content import Content
 
+from listen.jobs.folder.store import list_jobs, open_job
 from listen.jobs.job import Job
+from listen.report.before_part import before_part
 from listen.report.content import BeforePart, ChangeRow
 from listen.voice import times
 from listen.voice.text import plain
@@ -34,16 +36,12 @@ class CompareScreen(TextScreen):
         self.call_after_refresh(self.action_other)
 
     def show_job(self, job: Job) -> None:
-        from listen.report.before_part import before_part
-
         if self._before is not None:
             self.whole_job_shown(self._before)
             self.put(_page(self._before, job, before_part(self._before, job)))
 
     @asks
     async def action_other(self) -> None:
-        from listen.jobs.folder.store import list_jobs, open_job
-
         found = await in_thread(list_jobs, self.bay.services.jobs_root())
         here = self.bay.open_job.folder.name if self.bay.open_job else ""
         others = [s for s in found if s.folder != here]

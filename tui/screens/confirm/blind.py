@@ -1,24 +1,19 @@
 """Hearing a round blind: pairs in an order that tells nothing, each at one level."""
 
-from __future__ import annotations
-
 import random
-from typing import TYPE_CHECKING
+from pathlib import Path
 
+from listen.jobs.events import ClipKept
 from listen.jobs.hearing import pair_at
+from listen.jobs.job import RoundRecord
+from listen.rounds.switching import pair
+from listen.signal.clip import Clip
 from listen.trade.points import point
 from tui.bridge.playback import levelled
 from tui.widgets.pairs import Pair
 
-if TYPE_CHECKING:
-    from pathlib import Path
-
-    from listen.jobs.events import ClipKept
-    from listen.jobs.job import RoundRecord
-    from listen.signal.clip import Clip
-
-    Heard = tuple[list[Clip], float]
-    """Clips in the order they are played, and their gain."""
+Heard = tuple[list[Clip], float]
+"""Clips in the order they are played, and their gain."""
 
 
 def blind_pairs(record: RoundRecord, seed: str) -> tuple[Pair, ...]:
@@ -32,8 +27,6 @@ def blind_pairs(record: RoundRecord, seed: str) -> tuple[Pair, ...]:
 
 def load_pair(kept: list[tuple[ClipKept, Path]], matched: bool, swap: bool) -> Heard:
     """A pair in the order it is played."""
-    from listen.rounds.switching import pair
-
     clips = [*pair([path for _, path in kept], kept[0][0].on_s)]
     return levelled(clips[::-1] if swap else clips, matched=matched)
 

@@ -1,25 +1,20 @@
 """The phases of a confirmation: what each says and asks, and the signature at its end."""
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from listen.errors import HisswayError
 from listen.jobs.decision import asked_step
 from listen.jobs.event_words import event_words
-from listen.jobs.exchange.sign import statement
+from listen.jobs.exchange.keys import fingerprint, key_path, open_to_others
+from listen.jobs.exchange.sign import sign_round, statement
+from listen.jobs.folder.open_job import OpenJob
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.reference import covers
 from listen.voice.text import plain
+from tui.bridge.services import Services
 from tui.screens.calls import tech_call
 from tui.widgets.banner import Say
 from tui.widgets.panels import Choice
-
-if TYPE_CHECKING:
-    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-
-    from listen.jobs.folder.open_job import OpenJob
-    from tui.bridge.services import Services
 
 WITH = "The shop key signs beside the name, so that another machine can check it."
 WITHOUT = "No key is used: the typed name stands alone."
@@ -28,8 +23,6 @@ NONE = "There is no shop key on this machine: the typed name stands alone. hissw
 
 def key_words(services: Services) -> str:
     """What is to be known of the shop's key before signing."""
-    from listen.jobs.exchange.keys import key_path, open_to_others
-
     key, trouble = _key(services)
     if key is not None:
         return " ".join(filter(None, (WITH, open_to_others(key_path()))))
@@ -38,8 +31,6 @@ def key_words(services: Services) -> str:
 
 def sign(services: Services, opened: OpenJob, round_id: str, name: str) -> Job:
     """Sign, beside the name with the shop's key where there is one; raises what signing raises."""
-    from listen.jobs.exchange.sign import sign_round
-
     return sign_round(opened, round_id, name=name, key=_key(services)[0])
 
 
@@ -57,8 +48,6 @@ def held_by(record: RoundRecord) -> str:
         return ""
     if not record.signatures[-1].public_key:
         return "No key was used: the journal alone holds the name."
-    from listen.jobs.exchange.keys import fingerprint
-
     return f"Signed with the shop key {fingerprint(record.signatures[-1].public_key)}"
 
 

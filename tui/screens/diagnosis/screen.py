@@ -1,7 +1,5 @@
 """Diagnosis over the engine: faults, support and rivals, what was not tested; checks and what came of them."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 
 from textual.binding import Binding
@@ -9,6 +7,7 @@ from textual.content import Content
 
 from listen.diagnosis.model import Diagnosis
 from listen.errors import HisswayError
+from listen.jobs.engine_case import diagnosed
 from listen.jobs.events import CheckMade
 from listen.jobs.job import Job
 from listen.trade.checks import NOT_POSSIBLE, Check, known_check
@@ -100,7 +99,7 @@ class DiagnosisScreen(TextScreen):
 
     def show_job(self, job: Job) -> None:
         try:
-            text: Content = page(_diagnosis(job), job, tuple(a.words for a in made(job)), why=self.why)
+            text: Content = page(diagnosed(job), job, tuple(a.words for a in made(job)), why=self.why)
         except HisswayError as e:
             text = shown(f"! {e}", "$warning")
         text = Content.assemble(text, "\n\n", (symptom_words(job), "$secondary"))
@@ -113,7 +112,7 @@ class DiagnosisScreen(TextScreen):
     @asks
     async def action_checks(self) -> None:
         """The checks asked for and made: choose one, then what came of it."""
-        found, unit = listed(self.job, _diagnosis(self.job)), unit_named(self.job.pressure_unit)
+        found, unit = listed(self.job, diagnosed(self.job)), unit_named(self.job.pressure_unit)
         if not found:
             self.tell("No check is asked for yet.")
             return
@@ -130,9 +129,3 @@ class DiagnosisScreen(TextScreen):
         dialog = PickScreen(said_in(asked.title, unit), asked.outcomes(), asked.outcome)
         if (outcome := await self.answer(dialog)) is not None:
             self.write(asked.event(outcome))
-
-
-def _diagnosis(job: Job) -> Diagnosis:
-    from listen.jobs.engine_case import diagnosed
-
-    return diagnosed(job)

@@ -3,6 +3,7 @@
 from textual.binding import Binding
 
 from listen.jobs.events import CautionAcknowledged, FindingRecorded, JobNamed, Payload, PlugSeen
+from listen.jobs.folder.open_job import new_round
 from listen.jobs.job import RoundRecord
 from listen.jobs.standing import latest_round
 from listen.trade.cautions import Step, cautions_for
@@ -68,8 +69,6 @@ class EngineKeys(BayScreen[None]):
             self._begin()
 
     def _begin(self) -> None:
-        from listen.jobs.folder.open_job import new_round
-
         begun = new_round(self.cylinder())
         if self.write(begun):
             self.show("round", begun.round_id)

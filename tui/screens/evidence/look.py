@@ -1,15 +1,13 @@
 """The clips of a point made into what is drawn: run in a thread, loads what it needs."""
 
-from __future__ import annotations
-
 from math import log2
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
+from listen.audio.files import read_clip
+from listen.signal.exhibit import Exhibit, exhibit, loudness_steps
+from listen.signal.picture import picture, split_knocks
 from tui.widgets.heat import STEPS, Picture
-
-if TYPE_CHECKING:
-    from listen.signal.exhibit import Exhibit
 
 Part = Literal["all", "knocks", "rest"]
 """What of a clip is pictured: all of it, the knocks alone, or what is left without them."""
@@ -22,10 +20,6 @@ LABELS_HZ = (1_000, 2_000, 4_000, 8_000, 16_000)
 
 def looked(paths: dict[str, Path], chosen: str, part: Part, columns: int, rows: int) -> tuple[Exhibit, Picture]:
     """Read the clips and prepare both views. Raises what reading and measuring raise."""
-    from listen.audio.files import read_clip
-    from listen.signal.exhibit import exhibit, loudness_steps
-    from listen.signal.picture import picture, split_knocks
-
     clips = {name: read_clip(path) for name, path in paths.items()}
     clip = clips[chosen]
     octaves = log2(min(HIGH_HZ, clip.rate_hz / 2) / LOW_HZ)

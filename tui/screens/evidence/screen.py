@@ -1,9 +1,8 @@
 """Evidence for one point: spectra over each other, a time-frequency picture, the flags, and the clips to hear."""
 
-from __future__ import annotations
-
 from functools import partial
-from typing import TYPE_CHECKING, ClassVar
+from pathlib import Path
+from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
@@ -11,9 +10,15 @@ from textual.containers import Container
 from textual.content import Content
 from textual.widgets import Static
 
+from listen.audio.files import read_clip
 from listen.errors import HisswayError
+from listen.jobs.job import Job
 from listen.jobs.walk import round_points
 from listen.jobs.ways import SWITCHED
+from listen.rounds.switched_level import SwitchedLevel, switched_level
+from listen.rounds.switching import pair
+from listen.signal.clip import Clip
+from listen.signal.exhibit import Exhibit
 from listen.trade.points import point
 from listen.voice.text import plain
 from tui.bridge.playback import levelled
@@ -25,14 +30,6 @@ from tui.screens.hearing import PlayingScreen
 from tui.screens.point_rows import neighbour_point
 from tui.widgets.heat import AXIS, Heat
 from tui.widgets.plots import LevelPlot, SpectraPlot, StillPlot
-
-if TYPE_CHECKING:
-    from pathlib import Path
-
-    from listen.jobs.job import Job
-    from listen.rounds.switched_level import SwitchedLevel
-    from listen.signal.clip import Clip
-    from listen.signal.exhibit import Exhibit
 
 WIDE = 110
 """Columns from which plot and picture stand side by side."""
@@ -137,8 +134,6 @@ class EvidenceScreen(PlayingScreen[None]):
 
     async def _follow(self, paths: dict[str, Path]) -> None:
         """The level of a switched take."""
-        from listen.rounds.switched_level import switched_level
-
         on_s = self.record.live_clips(self.at, SWITCHED)[-1].kept.on_s
         plot = self.query_one(LevelPlot)
         try:
@@ -226,9 +221,6 @@ def _load(
     names: list[str], paths: dict[str, Path], on_s: tuple[tuple[float, float], ...], hiss_only: bool
 ) -> tuple[list[Clip], float]:
     """Quiet, air or both; of a switched take its halves."""
-    from listen.audio.files import read_clip
-    from listen.rounds.switching import pair
-
     if SWITCHED in paths:
         clips = dict(zip(("quiet", "air"), pair([paths[SWITCHED]], on_s), strict=True))
     else:

@@ -1,21 +1,15 @@
 """What the evidence screen says beside its pictures: a point's numbers, what followed the switching, its flags."""
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING
-
 from textual.content import Content
 
 from listen.jobs.decay import leak_sentence
+from listen.jobs.job import Job, RoundRecord
+from listen.judge.result import PointResult
+from listen.rounds.switched_level import SwitchedLevel
+from listen.signal.exhibit import Exhibit
 from listen.trade.points import point
 from listen.voice.figures import UNKNOWN, decibels, number, share
 from tui.content import shown
-
-if TYPE_CHECKING:
-    from listen.jobs.job import Job, RoundRecord
-    from listen.judge.result import PointResult
-    from listen.rounds.switched_level import SwitchedLevel
-    from listen.signal.exhibit import Exhibit
 
 
 def followed(level: SwitchedLevel, job: Job, record: RoundRecord) -> list[Content]:

@@ -12,6 +12,7 @@ from listen.jobs import teardowns
 from listen.jobs.hit_rate import Decided, HitRate, ScoredCall, calls, decided, hit_rates
 from listen.judge.hypotheses import leak_shares
 from listen.rate import Rate
+from listen.report.build import all_jobs
 from listen.voice import figures, names
 from listen.voice.figures import number, share
 from listen.voice.text import plain
@@ -134,8 +135,6 @@ class HitRateScreen(TextScreen):
 
 def _counted(root: Path) -> tuple[list[Counted], Learning]:
     """Calls of the shop's own engines, and of simulated ones, each where there are any; then teardowns."""
-    from listen.report.build import all_jobs
-
     jobs = tuple(all_jobs(root))
     parts = []
     for simulated in (False, True):

@@ -4,7 +4,8 @@ from pathlib import Path
 
 from textual.binding import Binding
 
-from listen.jobs.folder.store import Shelf, empty_trash, list_jobs, move_job
+from listen.jobs.events import DetailsGiven
+from listen.jobs.folder.store import Shelf, create_job, empty_trash, list_jobs, move_job, open_job
 from listen.jobs.folder.witnesses import JobSummary
 from listen.same_fields import same_fields
 from listen.voice import times
@@ -62,17 +63,12 @@ class JobsMore(JobTable):
         return self.bay.services.jobs_root() / job.folder
 
     async def _card(self, job: JobSummary) -> None:
-        from listen.jobs.folder.store import open_job
-
         with open_job(self._path(job), bench=False) as opened:
             if changes := await self.answer(made("card", opened.job)):
                 opened.append(*changes)
         self.load()
 
     def _again(self, job: JobSummary) -> None:
-        from listen.jobs.events import DetailsGiven
-        from listen.jobs.folder.store import create_job, open_job
-
         with open_job(self._path(job), write=False) as old:
             was = old.job
         kept = same_fields(was, "shop", "engine", "size", "pressure_unit", "complaint", "simulated")
@@ -85,7 +81,6 @@ class JobsMore(JobTable):
 
     @in_background("report")
     async def _report(self, job: JobSummary) -> None:
-        from listen.jobs.folder.store import open_job
         from listen.report.build import show, usual_place, write_report
 
         folder = self._path(job)

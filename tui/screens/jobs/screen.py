@@ -9,6 +9,7 @@ from textual.widgets import Input
 
 from listen.errors import JobError, JournalBroken
 from listen.jobs.folder.open_job import OpenJob
+from listen.jobs.folder.store import open_job
 from listen.jobs.folder.witnesses import JobSummary
 from listen.voice import times
 from listen.voice.names import STATES
@@ -97,8 +98,6 @@ class JobsScreen(JobsMore):
         self.query_one("#jobs").focus()
 
     def open(self, folder: str) -> None:
-        from listen.jobs.folder.store import open_job
-
         path = self.bay.services.jobs_root() / folder
         with self.refusing():
             try:

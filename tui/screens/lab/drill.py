@@ -1,12 +1,10 @@
 """A drill: hear a round, call it by ear, call it again with the readings, see the truth and hear it once more."""
 
-from __future__ import annotations
-
 import tempfile
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual import on
 from textual.app import ComposeResult
@@ -14,6 +12,9 @@ from textual.binding import Binding
 
 from listen.errors import AudioError
 from listen.lab.training.book import Answer, Call
+from listen.lab.training.held import Held
+from listen.lab.training.session import Session
+from listen.signal.exhibit import exhibit
 from listen.trade.points import point
 from tui.bridge.threads import in_thread
 from tui.screens.base import asks, in_background
@@ -28,10 +29,6 @@ from tui.widgets.ladder import Ladder, PointRow
 from tui.widgets.pairs import Pair, Pairs
 from tui.widgets.panels import ChoicePanel
 from tui.widgets.plots import SpectraPlot
-
-if TYPE_CHECKING:
-    from listen.lab.training.held import Held
-    from listen.lab.training.session import Session
 
 
 class DrillScreen(HearingScreen[None]):
@@ -227,8 +224,6 @@ class DrillScreen(HearingScreen[None]):
 
     @in_background("look")
     async def _draw(self, at: str) -> None:
-        from listen.signal.exhibit import exhibit
-
         heat, pair = self.query_one(Heat), self.held.pair(at)
         if heat.display:
             heat.picture = await in_thread(side_by_side, pair, heat.size.width, heat.size.height)

@@ -1,20 +1,14 @@
 """The words of a drill: what each phase says and asks."""
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING
-
+from listen.lab.training.book import Answer
+from listen.lab.training.session import Session
+from listen.rounds.model import Facts
 from listen.trade.points import PathId
 from listen.voice import names
 from listen.voice.text import plain
 from tui.screens.calls import AT_POINT
 from tui.widgets.banner import Say
 from tui.widgets.panels import Choice
-
-if TYPE_CHECKING:
-    from listen.lab.training.book import Answer
-    from listen.lab.training.session import Session
-    from listen.rounds.model import Facts
 
 CANNOT_TELL, TWO, STAY = "cannot-tell", "two", "stay"
 SURE = (

@@ -1,27 +1,24 @@
 """The lab's desk: who learns, how they stand, and what to do next."""
 
-from __future__ import annotations
-
 from functools import partial
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 from textual.binding import Binding
 from textual.content import Content
 
 from listen.errors import HisswayError
+from listen.lab.ear.threshold import backgrounds
+from listen.lab.learners import Learner, create_learner, delete_learner, list_learners
+from listen.lab.training.drills import list_drills
+from listen.lab.training.next_drill import ALL, Suggestion
+from listen.lab.training.session import practise
 from listen.voice.figures import counted
 from listen.voice.text import plain
 from tui.bridge.threads import in_thread
 from tui.content import shown
 from tui.screens.base import TextScreen, asks, in_background, made
 from tui.screens.dialog import OneLineScreen, PickScreen
-from tui.screens.lab.standing import class_lines, page, standing
-
-if TYPE_CHECKING:
-    from pathlib import Path
-
-    from listen.lab.learners import Learner
-    from listen.lab.training.next_drill import Suggestion
+from tui.screens.lab.standing import class_lines, page, sit_down, standing
 
 NEW, PRACTICE = "new learner", "practice"
 
@@ -78,8 +75,6 @@ class LabScreen(TextScreen):
         await self._who_learns()
 
     async def _who_learns(self) -> None:
-        from listen.lab.learners import create_learner, list_learners
-
         learners = list_learners(self.root)
         options = [*((learner.id, plain(learner.name)) for learner in learners), (NEW, "a new learner")]
         here = self.learner.id if self.learner else ""
@@ -96,8 +91,6 @@ class LabScreen(TextScreen):
 
     @asks
     async def action_delete(self) -> None:
-        from listen.lab.learners import delete_learner
-
         if (learner := self.learner) is None:
             return
         options = [("no", "keep"), ("yes", "delete the name, every answer and every threshold")]
@@ -117,8 +110,6 @@ class LabScreen(TextScreen):
 
     @asks
     async def action_drill(self) -> None:
-        from listen.lab.training.drills import list_drills
-
         if self.learner is None:
             await self._who_learns()
         if self.learner is None:
@@ -134,17 +125,12 @@ class LabScreen(TextScreen):
             self._drill(drill)
 
     def _drill(self, drill: str) -> None:
-        from listen.lab.training.next_drill import ALL
-        from tui.screens.lab.standing import sit_down
-
         if drill == PRACTICE:
             self._practise(ALL, "Fresh rounds of all paths")
         elif self.learner is not None:
             self.show("drill", self.learner.name, partial(sit_down, self.root, self.learner, drill))
 
     def _practise(self, pool: tuple[str, ...], title: str) -> None:
-        from listen.lab.training.session import practise
-
         if self.learner is not None:
             self.show("drill", self.learner.name, partial(practise, self.root, self.learner, pool, title))
 
@@ -165,8 +151,6 @@ class LabScreen(TextScreen):
     @asks
     async def action_threshold(self) -> None:
         """Check the headphones once, choose a background, find the ear's threshold."""
-        from listen.lab.ear.threshold import backgrounds
-
         learner, checked = self.learner, self.bay.headphones_checked
         if (learner is None or learner.id not in checked) and not await self._headphones():
             return

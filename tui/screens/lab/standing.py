@@ -1,33 +1,39 @@
 """What the screens ask of the lab: how a learner stands, the class, a sitting, its clips to hear and to see."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from textual.content import Content
 
+from listen.lab.ear.playback import CAUTION
+from listen.lab.learners import Learner, list_learners
+from listen.lab.training.drills import find_drill
+from listen.lab.training.held import Held
+from listen.lab.training.instructor import (
+    CLASS_HEAD,
+    ROW,
+    SHORT_HEAD,
+    LearnerRow,
+    class_focus,
+    class_row,
+    class_table,
+    last_here,
+    learner_row,
+    score_lines,
+)
+from listen.lab.training.instructor import class_lines as focus_lines
+from listen.lab.training.next_drill import Suggestion, suggest
+from listen.lab.training.session import Session, resume, start, unfinished
+from listen.signal.clip import Clip
+from listen.signal.exhibit import loudness_steps, pictures_joined
 from listen.voice.text import plain
 from tui.bridge.playback import levelled
 from tui.content import shown
 from tui.widgets.heat import STEPS, Picture
 
-if TYPE_CHECKING:
-    from listen.lab.learners import Learner
-    from listen.lab.training.held import Held
-    from listen.lab.training.instructor import LearnerRow
-    from listen.lab.training.next_drill import Suggestion
-    from listen.lab.training.session import Session
-    from listen.signal.clip import Clip
-
 
 def standing(root: Path, learner: Learner | None) -> tuple[LearnerRow | None, Suggestion | None]:
     """The learner asked for, else who was here last; None where nobody learns. Raises what the lab raises."""
-    from listen.lab.learners import list_learners
-    from listen.lab.training.instructor import last_here, learner_row
-    from listen.lab.training.next_drill import suggest
-
     asked = next((k for k in list_learners(root) if learner is not None and k.id == learner.id), None)
     chosen = asked or last_here(root)
     if chosen is None:
@@ -37,18 +43,12 @@ def standing(root: Path, learner: Learner | None) -> tuple[LearnerRow | None, Su
 
 def class_lines(root: Path, columns: int) -> list[str]:
     """The class, a line or two a learner; then what all find hardest. Raises what the lab raises."""
-    from listen.lab.training.instructor import CLASS_HEAD, ROW, SHORT_HEAD, class_focus, class_row, class_table
-    from listen.lab.training.instructor import class_lines as focus_lines
-
     rows = [line for row in class_table(root) for line in class_row(row, columns)]
     lines = [CLASS_HEAD if columns >= ROW else SHORT_HEAD, *rows, "", *focus_lines(class_focus(root))] if rows else []
     return lines or ["No learners yet. Press w to add one."]
 
 
 def page(row: LearnerRow | None, suggestion: Suggestion | None) -> Content:
-    from listen.lab.ear.playback import CAUTION
-    from listen.lab.training.instructor import score_lines
-
     if row is None:
         return Content("\n").join(
             [shown("Nobody learns here yet.", "bold"), shown("Press w and type a name: that is all."), shown(CAUTION)]
@@ -66,9 +66,6 @@ GAP = 2
 
 def sit_down(root: Path, learner: Learner, drill: str) -> Session:
     """Go on with an unfinished sitting of this drill, or begin a new one. Raises what the lab raises."""
-    from listen.lab.training.drills import find_drill
-    from listen.lab.training.session import resume, start, unfinished
-
     left = [s for s in unfinished(root, learner) if s.opened.drill == drill]
     return resume(root, learner, left[-1].opened.session) if left else start(root, learner, find_drill(root, drill))
 
@@ -82,7 +79,5 @@ def to_play(held: Held, at: str, *, without: bool) -> tuple[list[Clip], float]:
 
 def side_by_side(clips: Sequence[Clip], width: int, height: int) -> Picture:
     """Quiet at the left, air at the right, on one scale of loudness. Raises what measuring raises."""
-    from listen.signal.exhibit import loudness_steps, pictures_joined
-
     joined = pictures_joined(list(clips), rows=max(height - 1, 4) * 2, columns=max(width // 2 - GAP, 8), gap=GAP)
     return Picture(loudness_steps(joined, STEPS), (), "left: quiet   right: air   (low frequencies below)")

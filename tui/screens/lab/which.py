@@ -1,28 +1,27 @@
 """Screens that ask again and again which of several clips held a sound: headphone check and threshold of the ear."""
 
-from __future__ import annotations
-
 import secrets
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, ClassVar, Literal, TypeVar
+from typing import ClassVar, Literal, TypeVar
 
 from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding
 
 from listen.errors import AudioError
+from listen.lab.ear.adaptive import TRIALS
+from listen.lab.ear.playback import CAUTION, check_words, comfortable_gain_db, headphone_check
+from listen.lab.ear.threshold import ThresholdRun
+from listen.lab.ear.threshold import TrialClips as Trial
+from listen.lab.learners import Learner
+from listen.lab.training.instructor import threshold_words
 from tui.bridge.threads import in_thread
 from tui.screens.base import in_background
 from tui.screens.hearing import HearingScreen
 from tui.widgets.banner import Banner, Say
 from tui.widgets.pairs import Pair, Pairs
 from tui.widgets.panels import Choice, ChoicePanel
-
-if TYPE_CHECKING:
-    from listen.lab.ear.threshold import ThresholdRun
-    from listen.lab.ear.threshold import TrialClips as Trial
-    from listen.lab.learners import Learner
 
 R = TypeVar("R")
 ORDINALS = ("first", "second", "third", "fourth")
@@ -83,8 +82,6 @@ class WhichScreen(HearingScreen[R]):
     @in_background("play")
     async def action_play(self) -> None:
         """Play the trial in hand (again)."""
-        from listen.lab.ear.playback import comfortable_gain_db
-
         pairs = self.query_one(Pairs).pairs
         trial = await in_thread(self.trial)
         if trial is not None and pairs:
@@ -115,8 +112,6 @@ class HeadphoneScreen(WhichScreen[Literal["passed", "failed", "left-out"]]):
         return ("lab", self._learner, "headphone check")
 
     async def make(self) -> None:
-        from listen.lab.ear.playback import headphone_check
-
         self.trials = await in_thread(headphone_check, secrets.randbits(32))
         self.put_up_trial()
 
@@ -153,8 +148,6 @@ class HeadphoneScreen(WhichScreen[Literal["passed", "failed", "left-out"]]):
             self.action_play()
 
     def _done(self) -> None:
-        from listen.lab.ear.playback import check_words
-
         self.phase = "done"
         self.refresh_bindings()
         tone = "good" if all(self.right) else "caution"
@@ -185,8 +178,6 @@ class ThresholdScreen(WhichScreen[None]):
         return ("lab", self._learner.name, "ear threshold", self._background)
 
     async def make(self) -> None:
-        from listen.lab.ear.threshold import ThresholdRun
-
         about = self._root, self._learner, self._background
         self.run_ = await self.made(lambda: ThresholdRun(*about, headphones=self._headphones))
         if self.run_ is not None:
@@ -194,9 +185,6 @@ class ThresholdScreen(WhichScreen[None]):
             self.action_play()
 
     def question(self) -> tuple[Say, str, str]:
-        from listen.lab.ear.adaptive import TRIALS
-        from listen.lab.ear.playback import CAUTION
-
         at = f"trial {self.run_.number if self.run_ else 1} of {TRIALS}"
         say = Say(at, "Which of the four holds the hiss? Press 1 to 4; guess if you must.", CAUTION)
         return say, at, self._background
@@ -208,8 +196,6 @@ class ThresholdScreen(WhichScreen[None]):
     @on(ChoicePanel.Chosen)
     @in_background("run")
     async def _chosen(self, event: ChoicePanel.Chosen) -> None:
-        from listen.lab.training.instructor import threshold_words
-
         self.playback.stop()
         run = self.run_
         if run is None or run.done:

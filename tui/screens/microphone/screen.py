@@ -1,10 +1,8 @@
 """Microphone check: choose an input, see it live, and be told whether it is good for hiss."""
 
-from __future__ import annotations
-
 import time
 from collections.abc import Callable
-from typing import TYPE_CHECKING, TypeVar
+from typing import TypeVar
 
 from textual import on
 from textual.app import ComposeResult
@@ -12,8 +10,12 @@ from textual.binding import Binding
 from textual.content import Content
 from textual.widgets import Static
 
+from listen.audio.files import read_part
 from listen.errors import AudioError, DeviceLost, HisswayError
 from listen.jobs.events import MicrophoneChecked
+from listen.signal.clip import Clip
+from listen.signal.quality_mic import MicReport, check_microphone, full_scale_db_spl
+from listen.signal.spectra import spectra
 from listen.temporary_folder import temporary_folder
 from listen.voice.figures import number
 from listen.voice.text import plain
@@ -26,10 +28,6 @@ from tui.screens.dialog import PickScreen
 from tui.widgets.large import Count, Countdown
 from tui.widgets.level_meter import LevelMeter
 from tui.widgets.lines import Lines
-
-if TYPE_CHECKING:
-    from listen.signal.clip import Clip
-    from listen.signal.quality_mic import MicReport
 
 T = TypeVar("T")
 CHECK_S, CALIBRATE_S = 4.0, 3.0
@@ -146,8 +144,6 @@ class MicrophoneScreen(BayScreen[None]):
 
     async def _heard(self, look: Callable[[Clip], T], word: str, seconds: float) -> T:
         """Look at a few seconds, recorded under a countdown and thrown away; raises what that raises."""
-        from listen.audio.files import read_part
-
         if (listener := self.listener) is None:
             raise AudioError("no input is chosen")
         countdown, end = self.query_one(Countdown), time.monotonic() + seconds
@@ -181,8 +177,6 @@ class MicrophoneScreen(BayScreen[None]):
 
     @in_background("check")
     async def _measure(self, level: float) -> None:
-        from listen.signal.quality_mic import full_scale_db_spl
-
         try:
             full = await self._heard(
                 lambda clip: full_scale_db_spl(clip, level), "listening to the calibrator", CALIBRATE_S
@@ -195,9 +189,6 @@ class MicrophoneScreen(BayScreen[None]):
 
 
 def _looked_at(clip: Clip) -> MicReport:
-    from listen.signal.quality_mic import check_microphone
-    from listen.signal.spectra import spectra
-
     return check_microphone(clip, spectra(clip))
 
 

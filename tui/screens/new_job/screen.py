@@ -11,6 +11,7 @@ from textual.widgets import Input, Select, Static
 from listen.errors import HisswayError
 from listen.jobs.events import EngineDescribed, JobNamed, Payload, PersonChosen
 from listen.jobs.folder.open_job import OpenJob
+from listen.jobs.folder.store import create_job
 from listen.jobs.job import Job
 from listen.trade.engine import Engine, Exhaust, engine_of_rows, layout, layout_row, layout_rows
 from listen.trade.points import point_rows
@@ -148,8 +149,6 @@ class NewJobScreen(FormScreen[OpenJob | tuple[Payload, ...]]):
         self.dismiss((*described, *named))
 
     def _create(self, engine: Engine) -> OpenJob:
-        from listen.jobs.folder.store import create_job
-
         opened = create_job(
             self.bay.services.jobs_root(),
             title=plain(self.text("title")),

@@ -13,6 +13,7 @@ from listen.errors import HisswayError
 from listen.jobs.events import PhotoTakenBack
 from listen.jobs.folder.parts import is_clip_id
 from listen.jobs.job import Job, PhotoRecord
+from listen.jobs.photo import decoded, photo_event
 from listen.voice import times
 from listen.voice.text import plain
 from tui.bridge.threads import in_thread
@@ -60,8 +61,6 @@ class PhotosScreen(BayScreen[None]):
 
     @on(Lines.OptionHighlighted)
     def _look(self) -> None:
-        from listen.jobs.photo import decoded
-
         chosen = self._chosen()
         with self.refusing():
             picture = decoded(chosen.kept.picture) if chosen else None
@@ -93,8 +92,6 @@ class PhotosScreen(BayScreen[None]):
 
     @in_background("photo")
     async def _bring(self, path: Path, text: str) -> None:
-        from listen.jobs.photo import photo_event
-
         self.bay.write(await in_thread(photo_event, path, cylinder=self.cylinder, text=text))
         listed = self.query_one(Lines)
         listed.highlighted = listed.option_count - 1

@@ -11,6 +11,8 @@ from listen.jobs.event_words import REST
 from listen.jobs.events import AirFollowed, BubblesLooked, CautionAcknowledged, Payload, PointSkipped, StepPassed
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.reference import engine_said, why_no_reference
+from listen.jobs.teardowns import with_teardowns
+from listen.jobs.to_round import clips_used, judged, to_round
 from listen.jobs.walk import Step
 from listen.jobs.ways import CAUTIONS, SWITCHED
 from listen.trade.cautions import cautions_for
@@ -96,9 +98,6 @@ class Asking(Bench):
 
     @in_background("judge")
     async def _judged(self) -> None:
-        from listen.jobs.teardowns import with_teardowns
-        from listen.jobs.to_round import clips_used, judged, to_round
-
         try:
             job = self.opened.job
             own = to_round(job, self.round_id, self.opened.folder)

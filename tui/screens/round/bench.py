@@ -8,10 +8,12 @@ from typing import Any
 
 from textual.geometry import Size
 
+from listen.audio.files import read_clip
 from listen.errors import HisswayError, JobError
 from listen.jobs.events import Payload, WayChosen
 from listen.jobs.walk import Step
 from listen.jobs.ways import SWITCHED, way_of
+from listen.signal.live import quiet_spectrum
 from tui.bridge.listener import Listener
 from tui.bridge.threads import in_thread
 from tui.screens.base import BayScreen
@@ -129,9 +131,6 @@ class Bench(BayScreen[None]):
         self.start(partial(self._compare, step), "quiet")
 
     async def _compare(self, step: Step) -> None:
-        from listen.audio.files import read_clip
-        from listen.signal.live import quiet_spectrum
-
         quiets = self.record.live_clips(step.point, "quiet") if step.kind == "clip" and step.walk != "quiet" else ()
         # First: until the new quiet is read nothing is shown over another point's.
         self.listener.compare_with(None)

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
 
-from listen.jobs.bring_in import Recording
+from listen.jobs.bring_in import Recording, as_due, bring_in, recordings_in
 from listen.jobs.events import ClipTakenBack
 from listen.jobs.job import ClipRecord
 from listen.voice.figures import counted
@@ -37,8 +37,6 @@ class BringingIn(Asking):
     @in_background("clip")
     async def _bring(self, place: Path) -> None:
         """Bring in what is named by its files' names; the rest is named in a list first."""
-        from listen.jobs.bring_in import as_due, recordings_in
-
         found = await in_thread(recordings_in, place)
         step, points = self.step(), self.view.walk.points
         due = (step.point, step.walk) if step.kind == "clip" else ("", "")
@@ -49,8 +47,6 @@ class BringingIn(Asking):
 
     async def _take_in(self, recordings: Sequence[Recording]) -> None:
         """Import clips recorded elsewhere, check each as if it had been recorded here, and say what came in."""
-        from listen.jobs.bring_in import bring_in
-
         before = {c.id for c in self.record.clips}
         event = await self.bay.written(partial(bring_in, self.opened, self.round_id, recordings))
         new = [c for c in self.record.clips if c.id not in before]

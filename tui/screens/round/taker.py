@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
 
+import numpy as np
+
 from listen import switched_take
 from listen.audio.lead import Lead
 from listen.audio.take import Recording
@@ -16,6 +18,8 @@ from listen.jobs.folder.parts import Partial, new_clip_id
 from listen.jobs.walk import Step
 from listen.jobs.ways import SWITCHED, way_of
 from listen.rounds.check import ClipCheck
+from listen.signal.channels import channel_faults, heard
+from listen.signal.switching import commanded_times
 from listen.voice.names import clip as clip_words
 from listen.voice.names import point_name
 from tui.bridge.threads import in_thread
@@ -213,9 +217,6 @@ class Taker:
 
 def leads() -> Lead:
     """The commands of a switched take."""
-    from listen.audio.lead import Lead
-    from listen.signal.switching import commanded_times
-
     usual = switched_take.CYCLES, switched_take.PERIOD_S
     return Lead(commanded_times(*usual), switched_take.switched_s(*usual))
 
@@ -227,9 +228,6 @@ def recording_s(lead: Lead | None, bench: Bench) -> float:
 
 async def doubted(bench: Bench, places: Sequence[str]) -> str:
     """What is wrong with a channel, in a sentence; else what they sound like is kept for the next time."""
-    import numpy as np
-
-    from listen.signal.channels import channel_faults, heard
 
     found = bench.listener.recent(LISTEN_S)
     if found is None:

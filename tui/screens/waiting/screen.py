@@ -4,6 +4,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.content import Content
 
+from listen.jobs.folder.store import open_job
 from listen.jobs.folder.witnesses import JobSummary
 from listen.jobs.standing import ORDER, Waiting
 from listen.voice import times
@@ -64,8 +65,6 @@ class WaitingScreen(JobTable):
         return Content("\n").join([what, shown(f"{by}since {times.moment(one.since)}", "$secondary")])
 
     def open(self, key: str) -> None:
-        from listen.jobs.folder.store import open_job
-
         job, one = self._rows[key]
         with self.refusing():
             self.bay.take(open_job(self.bay.services.jobs_root() / job.folder, bench=False))

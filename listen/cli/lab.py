@@ -10,6 +10,13 @@ from listen.errors import JournalBroken, LabError, UsageError, refusal
 from listen.jobs.folder.store import find_job, jobs_root, open_job
 from listen.lab.learners import Learner, create_learner, delete_learner, drills_dir, find_learner, lab_root
 from listen.lab.learners import list_learners as everybody
+from listen.lab.training.drills import SUFFIX, list_drills
+from listen.lab.training.export import write_answers, write_class, write_thresholds
+from listen.lab.training.from_job import drill_from_job, superseded
+from listen.lab.training.instructor import class_focus, class_lines, learner_row, score_lines
+from listen.lab.training.make_drill import MakeWish, make_drill
+from listen.lab.training.next_drill import suggest
+from listen.lab.training.seal import lab_key
 from listen.same_fields import same_fields
 from listen.voice.figures import counted
 from listen.voice.text import json_line, plain
@@ -23,8 +30,6 @@ def shown(args: argparse.Namespace) -> int:
 
 
 def listed(args: argparse.Namespace) -> int:
-    from listen.lab.training.drills import list_drills
-
     root = lab_root(args.lab)
     if old := sorted(p.parent.name for p in drills_dir(root).glob("*/drill.json")):
         print(f"of an earlier form, to be made anew: {plain(', '.join(old))}", file=sys.stderr)
@@ -36,8 +41,6 @@ def listed(args: argparse.Namespace) -> int:
 
 
 def make(args: argparse.Namespace) -> int:
-    from listen.lab.training.make_drill import MakeWish, make_drill
-
     root = lab_root(args.lab)
     wish = MakeWish(
         **same_fields(args, "rounds", "backgrounds", "seconds", "switched"),
@@ -56,10 +59,6 @@ def make(args: argparse.Namespace) -> int:
 
 
 def from_job(args: argparse.Namespace) -> int:
-    from listen.lab.training.drills import SUFFIX
-    from listen.lab.training.from_job import drill_from_job, superseded
-    from listen.lab.training.seal import lab_key
-
     root = lab_root(args.lab)
     opened = open_job(find_job(args.job, jobs_root(args.jobs)), write=False)
     # The line that took a finding back may be among those that do not hold.
@@ -87,8 +86,6 @@ def _said_if_none(found: tuple[Learner, ...]) -> tuple[Learner, ...]:
 
 
 def score(args: argparse.Namespace) -> int:
-    from listen.lab.training.instructor import class_focus, class_lines, learner_row, score_lines
-
     root = lab_root(args.lab)
     chosen = _said_if_none(_chosen(args))
     for learner in chosen:
@@ -104,8 +101,6 @@ def score(args: argparse.Namespace) -> int:
 
 
 def export(args: argparse.Namespace) -> int:
-    from listen.lab.training.export import write_answers, write_class, write_thresholds
-
     root = lab_root(args.lab)
     if args.classes and (args.learner or args.thresholds):
         raise UsageError("--class is one table of all learners; leave the learner and --thresholds out")
@@ -139,8 +134,6 @@ def learners(args: argparse.Namespace) -> int:
 
 
 def next_one(args: argparse.Namespace) -> int:
-    from listen.lab.training.next_drill import suggest
-
     root = lab_root(args.lab)
     found = suggest(root, find_learner(root, args.learner))
     print(plain(f"{found.drill.id if found.drill else 'practice'}: {found.title}. {found.why}"))

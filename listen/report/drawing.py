@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from listen.report.content import Part
 from listen.signal.clip import Clip
+from listen.signal.spectra import spectra
 from listen.trade.engine import Engine, place
 
 ROW_GAP, PLACE_GAP, EDGE = 112.0, 104.0, 58.0
@@ -117,8 +118,6 @@ Line = tuple[NDArray[np.float64], NDArray[np.float64]]
 def levels(clip: Clip) -> Line:
     """Band middles in Hz and typical levels in dB re full scale [shape=(bands,)]: of the median frame, so that a knock
     does not bend the line."""
-    from listen.signal.spectra import spectra
-
     found = spectra(clip)
     power = np.median(found.power, axis=0)
     edges = np.geomspace(LOW_HZ, min(HIGH_HZ, clip.rate_hz / 2), BANDS + 1)

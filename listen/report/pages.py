@@ -20,6 +20,7 @@ from listen.report.content import Origin, Part
 from listen.report.drawing import engine_drawing, ladder, spectra_svg
 from listen.report.kept_parts import OWNER_SEES
 from listen.report.sounds import Files, Pair, pairs
+from listen.rounds.switching import pair
 from listen.voice import figures
 
 
@@ -135,8 +136,6 @@ def _files(folder: Path, p: Part) -> Files | None:
 
 def _plot(found: Files, name: str) -> Markup | None:
     """Spectra of a point; None where a clip cannot be read (the record says so)."""
-    from listen.rounds.switching import pair
-
     try:
         quiet, air = pair(*found)
         return Markup(spectra_svg(quiet, air, name))  # noqa: S704 - drawn here from numbers, holds no one's text

@@ -8,7 +8,9 @@ from typing import NamedTuple
 
 import numpy as np
 
+from listen.audio.player import mp3_bytes
 from listen.errors import ClipError, HisswayError
+from listen.rounds.switching import pair
 from listen.signal.clip import Clip
 
 HEARD_S = 4.0
@@ -78,8 +80,6 @@ def _shorter(found: Mapping[Files, Pair], first: Files, seconds: float) -> float
 
 
 def _encode_all(wanted: Sequence[Files], seconds: float) -> tuple[dict[Files, Pair], list[str]]:
-    from listen.rounds.switching import pair
-
     found: dict[Files, Pair] = {}
     unread = []
     for n, files in enumerate(wanted):
@@ -93,8 +93,6 @@ def _encode_all(wanted: Sequence[Files], seconds: float) -> tuple[dict[Files, Pa
 
 
 def _pair(quiet: Clip, air: Clip) -> Pair:
-    from listen.audio.player import mp3_bytes
-
     if quiet.rate_hz != air.rate_hz:
         raise ClipError(
             f"{quiet.name} and {air.name}: recorded at {quiet.rate_hz} and {air.rate_hz} Hz, not for one ear"

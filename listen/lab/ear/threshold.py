@@ -16,7 +16,10 @@ from listen.lab.simulator.render import render
 from listen.lab.simulator.scene import Background, Hiss, Microphone, PointSpec, RoundSpec, TakeSpec, Truth
 from listen.lab.simulator.shops import shop_parts, shops
 from listen.lab.simulator.worlds.sounds import duct, usual
+from listen.rounds.evaluate import judge_points
+from listen.rounds.model import Facts
 from listen.signal.clip import Clip
+from listen.signal.point import measure_point
 from listen.trade.points import Kind
 
 FILE = "thresholds.jsonl"
@@ -82,10 +85,6 @@ def scene(at: Background, seed: int, kinds: tuple[Kind, ...], level_db: float, s
 
 def meter_limit_db(at: Background, seed: int, kinds: tuple[Kind, ...], seconds: float) -> float | None:
     """The meter's detection limit in such clips, as hiss about the background; None where it has none to give."""
-    from listen.rounds.evaluate import judge_points
-    from listen.rounds.model import Facts
-    from listen.signal.point import measure_point
-
     clips = render(scene(at, seed, kinds, 0.0, seconds, 0))
     takes = measure_point(POINT, [(kind, clip) for (_, kind, _), clip in clips.items()])
     excess_db = judge_points("threshold", [takes], Facts()).points[0].detection_limit_db

@@ -10,6 +10,9 @@ import os
 import secrets
 from pathlib import Path
 
+from cryptography.exceptions import InvalidTag
+from cryptography.hazmat.primitives.ciphers.aead import AESGCM
+
 from listen.durable import make_folders, new_file
 from listen.errors import LabError
 
@@ -49,17 +52,12 @@ def fingerprint(key: bytes) -> str:
 
 def seal(data: bytes, head: bytes, key: bytes, nonce: bytes | None = None) -> bytes:
     """``data`` closed under ``key``; ``head`` stays open and is held together with it. Shipped sets state a nonce."""
-    from cryptography.hazmat.primitives.ciphers.aead import AESGCM
-
     nonce = nonce or secrets.token_bytes(NONCE_BYTES)
     return nonce + AESGCM(key).encrypt(nonce, data, head)
 
 
 def unseal(data: bytes, head: bytes, key: bytes) -> bytes | None:
     """What was sealed; None where the key is another, or a bit was changed."""
-    from cryptography.exceptions import InvalidTag
-    from cryptography.hazmat.primitives.ciphers.aead import AESGCM
-
     try:
         return AESGCM(key).decrypt(data[:NONCE_BYTES], data[NONCE_BYTES:], head)
     except (InvalidTag, ValueError):

@@ -28,6 +28,7 @@ from listen.jobs.walk import walked
 from listen.lab.ear.threshold import backgrounds
 from listen.lab.learners import create_learner
 from listen.lab.training.drills import list_drills
+from listen.lab.training.session import sit_down
 from listen.trade.facts import plugs
 from tests.jobs.short import begin_round
 from tui import screens as package
@@ -49,7 +50,6 @@ from tui.screens.jobs.more import SHELVES, WITH_JOB
 from tui.screens.jobs.screen import JobsScreen
 from tui.screens.lab.drill import DrillScreen
 from tui.screens.lab.screen import LabScreen
-from tui.screens.lab.standing import sit_down
 from tui.screens.lab.which import HeadphoneScreen, ThresholdScreen
 from tui.screens.microphone.screen import MicrophoneScreen
 from tui.screens.naming.cut import CutScreen

@@ -16,7 +16,7 @@ from typing import Any
 from listen.errors import LabError
 from listen.lab.learners import Learner, learner_dir
 from listen.lab.training.book import Answer, Book, Call, Heard, Met, Opened, books, check_call, held_to
-from listen.lab.training.drills import DrillSet, OpenDrill, list_drills, read_drill
+from listen.lab.training.drills import DrillSet, OpenDrill, find_drill, list_drills, read_drill
 from listen.lab.training.fresh import fresh_round
 from listen.lab.training.held import Held
 from listen.rounds.model import Facts
@@ -200,6 +200,12 @@ def resume(root: Path, learner: Learner, name: str) -> Session:
             drill = next((d for d in list_drills(root) if d.id == opened.drill), None) or read_drill(Path(opened.file))
             return Session(book, OpenDrill(drill, root))
     raise LabError(f"{learner.name} has no unfinished session of {name!r}; start one")
+
+
+def sit_down(root: Path, learner: Learner, drill: str) -> Session:
+    """Go on with the unfinished session of a kept drill, or begin a new one."""
+    begun = any(book.opened.drill == drill for book in unfinished(root, learner))
+    return resume(root, learner, drill) if begun else start(root, learner, find_drill(root, drill))
 
 
 def unfinished(root: Path, learner: Learner) -> tuple[Book, ...]:

@@ -1,11 +1,13 @@
-"""The clips of a point made into what is drawn: run in a thread, loads what it needs."""
+"""The clips of a point made into what is drawn, to be run in a thread."""
 
+from collections.abc import Sequence
 from math import log2
 from pathlib import Path
 from typing import Any, Literal
 
 from listen.audio.files import read_clip
-from listen.signal.exhibit import Exhibit, exhibit, loudness_steps
+from listen.signal.clip import Clip
+from listen.signal.exhibit import Exhibit, exhibit, loudness_steps, pictures_joined
 from listen.signal.picture import picture, split_knocks
 from tui.widgets.heat import STEPS, Picture
 
@@ -16,6 +18,8 @@ LOW_HZ = 500.0
 HIGH_HZ = 20_000.0
 """Frequencies pictured: a little more than the hiss bands."""
 LABELS_HZ = (1_000, 2_000, 4_000, 8_000, 16_000)
+GAP = 2
+"""Dark columns between two pictures."""
 
 
 def looked(paths: dict[str, Path], chosen: str, part: Part, columns: int, rows: int) -> tuple[Exhibit, Picture]:
@@ -48,3 +52,9 @@ def _labels(freqs_hz: list[float]) -> tuple[str, ...]:
         if freqs_hz[-1] >= hz:
             labels[min(range(len(freqs_hz)), key=lambda i: abs(freqs_hz[i] - hz))] = f"{hz // 1000} kHz"
     return tuple(labels)
+
+
+def side_by_side(clips: Sequence[Clip], width: int, height: int) -> Picture:
+    """Quiet at the left, air at the right, on one scale of loudness. Raises what measuring raises."""
+    joined = pictures_joined(list(clips), rows=max(height - 1, 4) * 2, columns=max(width // 2 - GAP, 8), gap=GAP)
+    return Picture(loudness_steps(joined, STEPS), (), "left: quiet   right: air   (low frequencies below)")

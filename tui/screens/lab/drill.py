@@ -14,14 +14,16 @@ from listen.errors import AudioError
 from listen.lab.training.book import Answer, Call
 from listen.lab.training.held import Held
 from listen.lab.training.session import Session
+from listen.signal.clip import Clip
 from listen.signal.exhibit import exhibit
 from listen.trade.points import point
+from tui.bridge.playback import levelled
 from tui.bridge.threads import in_thread
 from tui.screens.base import asks, in_background
 from tui.screens.dialog import TickScreen
+from tui.screens.evidence.look import side_by_side
 from tui.screens.hearing import HearingScreen
 from tui.screens.lab import drill_words as words
-from tui.screens.lab.standing import side_by_side, to_play
 from tui.screens.point_rows import judged, short_words
 from tui.widgets.banner import Banner, Say
 from tui.widgets.heat import Heat
@@ -235,3 +237,10 @@ class DrillScreen(HearingScreen[None]):
 
     def action_spectrum(self) -> None:
         self._show(SpectraPlot)
+
+
+def to_play(held: Held, at: str, *, without: bool) -> tuple[list[Clip], float]:
+    """Quiet and air of a point, or the air clip without its hiss and with it, and one comfortable gain."""
+    quiet, air = held.pair(at)
+    first = held.without_hiss(at) if without else quiet
+    return levelled([quiet if first is None else first, air])

@@ -7,18 +7,31 @@ from textual.binding import Binding
 from textual.content import Content
 
 from listen.errors import HisswayError
+from listen.lab.ear.playback import CAUTION
 from listen.lab.ear.threshold import backgrounds
 from listen.lab.learners import Learner, create_learner, delete_learner, list_learners
 from listen.lab.training.drills import list_drills
-from listen.lab.training.next_drill import ALL, Suggestion
-from listen.lab.training.session import practise
+from listen.lab.training.instructor import (
+    CLASS_HEAD,
+    ROW,
+    SHORT_HEAD,
+    LearnerRow,
+    class_focus,
+    class_lines,
+    class_row,
+    class_table,
+    last_here,
+    learner_row,
+    score_lines,
+)
+from listen.lab.training.next_drill import ALL, Suggestion, suggest
+from listen.lab.training.session import practise, sit_down
 from listen.voice.figures import counted
 from listen.voice.text import plain
 from tui.bridge.threads import in_thread
 from tui.content import shown
 from tui.screens.base import TextScreen, asks, in_background, made
 from tui.screens.dialog import OneLineScreen, PickScreen
-from tui.screens.lab.standing import class_lines, page, sit_down, standing
 
 NEW, PRACTICE = "new learner", "practice"
 
@@ -160,7 +173,7 @@ class LabScreen(TextScreen):
 
     @in_background("load")
     async def action_table(self) -> None:
-        lines = await in_thread(class_lines, self.root, self.size.width - self.BESIDE)
+        lines = await in_thread(class_page, self.root, self.size.width - self.BESIDE)
         head = shown("The class (hissway lab export --class writes it as CSV)", "bold $accent")
         self.put(Content("\n").join([head, *(shown(line) for line in lines)]))
         self._class_shown = True
@@ -168,3 +181,31 @@ class LabScreen(TextScreen):
     def on_resize(self) -> None:
         if self._class_shown:
             self.action_table()
+
+
+def standing(root: Path, learner: Learner | None) -> tuple[LearnerRow | None, Suggestion | None]:
+    """The learner asked for, else who was here last; None where nobody learns. Raises what the lab raises."""
+    asked = next((k for k in list_learners(root) if learner is not None and k.id == learner.id), None)
+    chosen = asked or last_here(root)
+    if chosen is None:
+        return None, None
+    return learner_row(root, chosen), suggest(root, chosen)
+
+
+def page(row: LearnerRow | None, suggestion: Suggestion | None) -> Content:
+    if row is None:
+        return Content("\n").join(
+            [shown("Nobody learns here yet.", "bold"), shown("Press w and type a name: that is all."), shown(CAUTION)]
+        )
+    parts = [shown(line) for line in score_lines(row)]
+    if suggestion is not None:
+        what = plain(suggestion.title, 120)
+        parts += [shown(""), Content.assemble(("Next: ", "bold $accent"), (what, "bold"), f"\n{plain(suggestion.why)}")]
+    return Content("\n").join([*parts, shown(""), shown(CAUTION, "$warning")])
+
+
+def class_page(root: Path, columns: int) -> list[str]:
+    """The class, a line or two a learner; then what all find hardest. Raises what the lab raises."""
+    rows = [line for row in class_table(root) for line in class_row(row, columns)]
+    lines = [CLASS_HEAD if columns >= ROW else SHORT_HEAD, *rows, "", *class_lines(class_focus(root))] if rows else []
+    return lines or ["No learners yet. Press w to add one."]

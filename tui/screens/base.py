@@ -198,13 +198,13 @@ class BayScreen(OrderedKeys[R]):
         if self.bay.job is not None:
             self.show_job(self.bay.job)
 
-    def start(self, work: Callable[[], Coroutine[Any, Any, None]], group: str = "") -> None:
+    def start(self, work: Callable[[], Coroutine[Any, Any, object]], group: str = "") -> None:
         """Run something beside the screen; an error is told and ends it, and so does a new piece of its group."""
         # Not the coroutine itself: one whose worker is ended before it begins would never be awaited.
         ready = cast("Callable[[], Awaitable[None]]", partial(self._while_here, work))
         self.run_worker(ready, group=group or "default", exclusive=bool(group))
 
-    async def _while_here(self, work: Callable[[], Coroutine[Any, Any, None]]) -> None:
+    async def _while_here(self, work: Callable[[], Coroutine[Any, Any, object]]) -> None:
         """Do it; what is refused is told, and what it wants to show on a screen left meanwhile is dropped."""
         try:
             with self.refusing():

@@ -17,6 +17,8 @@ from tui.widgets.panels import Choice, ChoicePanel
 
 R = TypeVar("R")
 T = TypeVar("T")
+Load = Callable[[], tuple[Sequence[Clip], float]]
+"""Gives clips in the order they are played, and their gain."""
 
 
 class PlayingScreen(BayScreen[R]):
@@ -30,6 +32,18 @@ class PlayingScreen(BayScreen[R]):
 
     def action_silence(self) -> None:
         self.playback.stop()
+
+    async def sound(self, load: Load, told: Callable[[int], None]) -> bool:
+        """Play clips; gives whether all came to their end. ``told`` hears which sounds (-1: none) while it is here."""
+
+        def here(i: int) -> None:
+            if self.is_attached:
+                told(i)
+
+        try:
+            return await self.playback.play(load, here)
+        finally:
+            here(-1)
 
 
 class HearingScreen(PlayingScreen[R]):
@@ -78,21 +92,18 @@ class HearingScreen(PlayingScreen[R]):
     def action_move(self, by: int) -> None:
         self.query_one(Pairs).action_move(by)
 
-    async def play_pair(self, pair: Pair, load: Callable[[], tuple[Sequence[Clip], float]]) -> None:
+    async def play_pair(self, pair: Pair, load: Load) -> None:
         """Play both clips of a pair; it counts as heard once both are over."""
         pairs = self.query_one(Pairs)
 
         def told(i: int) -> None:
-            if self.is_attached:
-                pairs.sounding = (pair.id, i)
+            pairs.sounding = (pair.id, i)
 
         try:
-            whole = await self.playback.play(load, told)
+            whole = await self.sound(load, told)
         except AudioError as e:
             self.cannot_play(e)
             return
-        finally:
-            told(-1)
         if not whole:
             return
         pairs.pairs = tuple(replace(p, heard=p.heard + (p.id == pair.id)) for p in pairs.pairs)

@@ -196,20 +196,13 @@ class EvidenceScreen(PlayingScreen[None]):
         if SWITCHED not in paths and (missing := [n for n in names if n not in paths]):
             self.tell(f"No {missing[0]} clip at this point.")
             return
-        self.start(partial(self._play, names, paths), "play")
 
-    async def _play(self, names: list[str], paths: dict[str, Path]) -> None:
         def told(i: int) -> None:
             self._sounding = names[i] if i >= 0 else ""
-            if self.is_attached:
-                self._words()
+            self._words()
 
-        try:
-            on_s = self.record.live_clips(self.at, SWITCHED)[-1].kept.on_s if SWITCHED in paths else ()
-            await self.playback.play(partial(_load, names, paths, on_s, self._hiss_only), told)
-        except HisswayError as e:
-            told(-1)
-            self.refuse(e)
+        on_s = self.record.live_clips(self.at, SWITCHED)[-1].kept.on_s if SWITCHED in paths else ()
+        self.start(partial(self.sound, partial(_load, names, paths, on_s, self._hiss_only), told), "play")
 
     def action_silence(self) -> None:
         super().action_silence()

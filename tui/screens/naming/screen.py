@@ -150,15 +150,9 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
             self.playback.stop()
             self._now_sounds(-1, -1)
         else:
-            self.start(partial(self._play, at, r), "play")
-
-    async def _play(self, at: int, r: Recording) -> None:
-        try:
-            await self.playback.play(lambda: levelled([stretch(r, most_s=PLAYED_S)]), partial(self._now_sounds, at))
-        finally:
-            self._now_sounds(at, -1)
+            told = partial(self._now_sounds, at)
+            self.start(partial(self.sound, lambda: levelled([stretch(r, most_s=PLAYED_S)]), told), "play")
 
     def _now_sounds(self, at: int, sounding: int) -> None:
-        if self.is_attached:
-            self._sounds = at if sounding >= 0 else -1
-            self._show(*self.recordings)
+        self._sounds = at if sounding >= 0 else -1
+        self._show(*self.recordings)

@@ -73,11 +73,6 @@ def takes_named(path: Path, taking: Taking) -> tuple[Take, ...]:
     return (Take(point_id, kind, order, path, together=together, on_s=on_s),)
 
 
-def take_named(path: Path) -> Take:
-    """The one take of a file that holds no more (``RoundError`` as :func:`takes_named`)."""
-    return takes_named(path, Taking())[0]
-
-
 def _channels(path: Path, taking: Taking) -> list[tuple[int, str]]:
     names = taking.channels_of(path.stem)
     if not names or not any(names):

@@ -9,8 +9,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from listen.errors import RoundError
-from listen.rounds.loose import read_folder, take_named
+from listen.rounds.loose import read_folder, takes_named
+from listen.rounds.model import Take, Taking
 from listen.trade.points import Kind, point_rows
+
+
+def the_take(path: Path) -> Take:
+    (take,) = takes_named(path, Taking())
+    return take
+
 
 POINTS = [row.id + ("-12" if row.numbered else "") for row in point_rows()]
 
@@ -21,7 +28,7 @@ POINTS = [row.id + ("-12" if row.numbered else "") for row in point_rows()]
 def test_every_point_kind_and_suffix(point_id: str, kind: Kind, suffix: str) -> None:
     """With a number, without one, in capitals."""
     for stem, order in ((f"{point_id}-{kind}", 1), (f"{point_id}-{kind}-7", 7), (f"{point_id}-{kind}-2".upper(), 2)):
-        take = take_named(Path(stem + suffix))
+        take = the_take(Path(stem + suffix))
         assert (take.point, take.kind, take.order, take.path.name) == (point_id, kind, order, stem + suffix)
 
 
@@ -29,14 +36,14 @@ def test_every_point_kind_and_suffix(point_id: str, kind: Kind, suffix: str) -> 
 def test_any_number_up_to_four_digits(point_id: str, kind: Kind, n: int) -> None:
     """-N is a number, leading zeros or not."""
     for text in (f"{n}", f"{n:04d}"):
-        assert take_named(Path(f"{point_id}-{kind}-{text}.wav")).order == n
+        assert the_take(Path(f"{point_id}-{kind}-{text}.wav")).order == n
 
 
 @given(st.text(max_size=40))
 def test_any_other_name_is_refused_in_one_sentence(stem: str) -> None:
     """Whatever a name holds, the answer is a take or a RoundError of one line."""
     try:
-        take = take_named(Path("round") / (stem.replace("/", "-").replace("\0", "-") + ".wav"))
+        take = the_take(Path("round") / (stem.replace("/", "-").replace("\0", "-") + ".wav"))
     except RoundError as e:
         assert "\n" not in str(e)
         assert "expected" in str(e) or "known" in str(e)

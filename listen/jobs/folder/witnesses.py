@@ -24,7 +24,7 @@ from listen.voice.names import STATES
 from listen.voice.times import moment
 
 SUMMARY = "job.json"
-SUMMARY_SCHEMA, OLDER = "hissway.summary/4", ("hissway.summary/1", "hissway.summary/2", "hissway.summary/3")
+SUMMARY_SCHEMA, OLDER = "hissway.summary/5", tuple(f"hissway.summary/{n}" for n in range(1, 5))
 """An older one still tells how long the journal was, but what stands is read from the journal again."""
 
 
@@ -36,17 +36,12 @@ class JobSummary(msgspec.Struct, frozen=True, kw_only=True):
     engine: str = ""
     details: str = ""
     """What the job card says, to be found by."""
-    opened: str = ""
     changed: str = ""
-    cylinders: int = 0
     rounds: int = 0
     judged: int = 0
-    signed: int = 0
-    clips: int = 0
     state: str = "new"
     """Identifier of a row of :data:`listen.voice.names.STATES`."""
     waiting: tuple[Waiting, ...] = ()
-    simulated: bool = False
     trouble: str = ""
     """Why the job could not be read whole; empty where all is well."""
     events: int = 0
@@ -60,14 +55,11 @@ class JobSummary(msgspec.Struct, frozen=True, kw_only=True):
 
 def summarize(job: Job, chain: Chain, stat: os.stat_result | None) -> JobSummary:
     return JobSummary(
-        **same_fields(job, "id", "title", "shop", "opened", "changed", "simulated"),
+        **same_fields(job, "id", "title", "shop", "changed"),
         engine=job.engine.name or job.engine.layout,
         details=" ".join(job.details.values()),
-        cylinders=len(job.engine.cylinders),
         rounds=sum(r.begun for r in job.rounds),
         judged=sum(r.verdict is not None for r in job.rounds),
-        signed=sum(r.signed for r in job.rounds),
-        clips=sum(len(r.live_clips()) for r in job.rounds),
         state=_state(job),
         waiting=waiting(job),
         trouble=chain.broken,

@@ -10,20 +10,8 @@ from listen.errors import HisswayError
 from listen.lab.ear.playback import CAUTION
 from listen.lab.ear.threshold import backgrounds
 from listen.lab.learners import Learner, create_learner, delete_learner, list_learners
+from listen.lab.training import instructor
 from listen.lab.training.drills import list_drills
-from listen.lab.training.instructor import (
-    CLASS_HEAD,
-    ROW,
-    SHORT_HEAD,
-    LearnerRow,
-    class_focus,
-    class_lines,
-    class_row,
-    class_table,
-    last_here,
-    learner_row,
-    score_lines,
-)
 from listen.lab.training.next_drill import ALL, Suggestion, suggest
 from listen.lab.training.session import practise, sit_down
 from listen.voice.figures import counted
@@ -183,21 +171,21 @@ class LabScreen(TextScreen):
             self.action_table()
 
 
-def standing(root: Path, learner: Learner | None) -> tuple[LearnerRow | None, Suggestion | None]:
+def standing(root: Path, learner: Learner | None) -> tuple[instructor.LearnerRow | None, Suggestion | None]:
     """The learner asked for, else who was here last; None where nobody learns. Raises what the lab raises."""
     asked = next((k for k in list_learners(root) if learner is not None and k.id == learner.id), None)
-    chosen = asked or last_here(root)
+    chosen = asked or instructor.last_here(root)
     if chosen is None:
         return None, None
-    return learner_row(root, chosen), suggest(root, chosen)
+    return instructor.learner_row(root, chosen), suggest(root, chosen)
 
 
-def page(row: LearnerRow | None, suggestion: Suggestion | None) -> Content:
+def page(row: instructor.LearnerRow | None, suggestion: Suggestion | None) -> Content:
     if row is None:
         return Content("\n").join(
             [shown("Nobody learns here yet.", "bold"), shown("Press w and type a name: that is all."), shown(CAUTION)]
         )
-    parts = [shown(line) for line in score_lines(row)]
+    parts = [shown(line) for line in instructor.score_lines(row)]
     if suggestion is not None:
         what = plain(suggestion.title, 120)
         parts += [shown(""), Content.assemble(("Next: ", "bold $accent"), (what, "bold"), f"\n{plain(suggestion.why)}")]
@@ -206,6 +194,8 @@ def page(row: LearnerRow | None, suggestion: Suggestion | None) -> Content:
 
 def class_page(root: Path, columns: int) -> list[str]:
     """The class, a line or two a learner; then what all find hardest. Raises what the lab raises."""
-    rows = [line for row in class_table(root) for line in class_row(row, columns)]
-    lines = [CLASS_HEAD if columns >= ROW else SHORT_HEAD, *rows, "", *class_lines(class_focus(root))] if rows else []
-    return lines or ["No learners yet. Press w to add one."]
+    if not (table := instructor.class_table(root)):
+        return ["No learners yet. Press w to add one."]
+    head = instructor.CLASS_HEAD if columns >= instructor.ROW else instructor.SHORT_HEAD
+    rows = (line for row in table for line in instructor.class_row(row, columns))
+    return [head, *rows, "", *instructor.class_lines(instructor.class_focus(root))]

@@ -3,6 +3,7 @@
 import asyncio
 import threading
 from collections.abc import Callable
+from concurrent.futures import Future
 from typing import ParamSpec, TypeVar
 
 P = ParamSpec("P")
@@ -11,29 +12,16 @@ T = TypeVar("T")
 
 async def in_thread(work: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T:
     """Result of ``work`` run in a daemon thread; what it raises is raised here."""
-    loop = asyncio.get_running_loop()
-    done: asyncio.Future[T] = loop.create_future()
-
-    def settle(result: T | None, error: BaseException | None) -> None:
-        # Whoever waited has left: a cancelled future takes no result.
-        if done.cancelled():
-            return
-        if error is not None:
-            done.set_exception(error)
-        else:
-            done.set_result(result)  # type: ignore[arg-type]
+    done = Future[T]()
+    # Under way from now on: whoever waits for it may leave, the work is done all the same.
+    done.set_running_or_notify_cancel()
 
     def run() -> None:
-        result, error = None, None
         try:
-            result = work(*args, **kwargs)
+            done.set_result(work(*args, **kwargs))
         except BaseException as e:  # noqa: BLE001 - whatever it is, the awaiting side must hear of it
-            error = e
-        try:
-            loop.call_soon_threadsafe(settle, result, error)
-        except RuntimeError:  # the program was closed meanwhile: nobody waits any more
-            pass
+            done.set_exception(e)
 
     # No pool of the standard library's: the interpreter waits for its threads as it ends, however long they hang.
     threading.Thread(target=run, name=getattr(work, "__name__", "work"), daemon=True).start()
-    return await done
+    return await asyncio.wrap_future(done)

@@ -298,7 +298,7 @@ async def _turn_lines(going: Walk, app: HisswayApp, pilot: Pilot[Any], page: Pag
         if line is None:
             return
         tried.add(line.id)
-        options = page.query_one("#lines", OptionList)
+        options = page.query_one(OptionList)
         await press(going, pilot, "home")
         for _ in range(options.option_count):
             if (page.line() or line).id == line.id:

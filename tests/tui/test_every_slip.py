@@ -78,7 +78,7 @@ class Tech:
         await until(self.pilot, lambda: isinstance(self.app.screen, PageScreen) and bool(self.app.screen.lines))
         page = self.app.screen
         assert isinstance(page, PageScreen)
-        options = page.query_one("#lines", OptionList)
+        options = page.query_one(OptionList)
         for i in range(options.option_count):  # where the arrow keys lead, too
             here = page.lines.get(options.get_option_at_index(i).id or "")
             if here is not None and line in here.words and (here.may_come_back if again else here.may_be_taken_back):

@@ -27,7 +27,7 @@ async def to_facts(pilot) -> FactsScreen:
 
 
 async def stand_on(pilot, screen: FactsScreen, id: str) -> None:
-    listed = screen.query_one("#facts", OptionList)
+    listed = screen.query_one(OptionList)
     await until(pilot, lambda: id in [o.id for o in listed.options])
     listed.highlighted = [o.id for o in listed.options].index(id)
     await pilot.press("enter")

@@ -35,14 +35,14 @@ async def page(pilot, app: HisswayApp, key: str = "o") -> PageScreen:
 
 async def point_at(pilot, screen: PageScreen, part: str) -> None:
     """Put the pointer on the first line that holds these words."""
-    options = screen.query_one("#lines", OptionList)
+    options = screen.query_one(OptionList)
     at = next(i for i in range(options.option_count) if part in (line_words(screen, i)))
     options.highlighted = at
     await settle(pilot)
 
 
 def line_words(screen: PageScreen, i: int) -> str:
-    line = screen.lines.get(screen.query_one("#lines", OptionList).get_option_at_index(i).id or "")
+    line = screen.lines.get(screen.query_one(OptionList).get_option_at_index(i).id or "")
     return line.words if line else ""
 
 
@@ -173,7 +173,7 @@ async def test_what_was_judged_is_asked_about_and_what_was_signed_wants_a_reason
         await until(pilot, lambda: len(screen.record.live_clips()) == clips - 1)
         assert any("slip" in n.payload.text for n in app.job.notes) and screen.record.changed_after_signing
         shown = await page(pilot, app)
-        options = shown.query_one("#lines", OptionList)
+        options = shown.query_one(OptionList)
         back = next(line for line in shown.lines.values() if line.undone_by)
         options.highlighted = options.get_option_index(back.id)
         await settle(pilot)

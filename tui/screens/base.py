@@ -12,6 +12,7 @@ from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.css.query import NoMatches
 from textual.screen import Screen
+from textual.widget import Widget
 from textual.widgets import Static
 
 from listen.errors import HisswayError
@@ -83,7 +84,7 @@ def asks(flow: Work[S, P]) -> Callable[Concatenate[S, P], None]:
 
 
 class BayScreen(OrderedKeys[R]):
-    """A screen of Hissway; subclasses give :meth:`body` and, if they show the job, :meth:`show_job`."""
+    """A screen of Hissway; subclasses give ``BODY`` and, if they show the job, :meth:`show_job`."""
 
     BINDINGS = [Binding("escape,q", "back", "Back", key_display="Esc")]
     SHOWS_NUMBERS: ClassVar[Literal["", "round", "job"]] = ""
@@ -110,8 +111,12 @@ class BayScreen(OrderedKeys[R]):
         yield from self.body()
         yield KeyBar()
 
+    BODY: ClassVar[tuple[Callable[[], Widget], ...]] = ()
+    """What stands between the top line and the keys, one below the other."""
+
     def body(self) -> ComposeResult:
-        raise NotImplementedError
+        """The same, where it is not as simple."""
+        return (make() for make in self.BODY)
 
     @property
     def job(self) -> Job:

@@ -1,9 +1,9 @@
 """Channels: which microphone lies where, by tapping each when its point is asked for; kept for the next cylinder."""
 
 from collections.abc import Sequence
+from functools import partial
 
 from textual import events
-from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.content import Content
 from textual.widgets import Static
@@ -29,6 +29,7 @@ HOW = "Digits name a channel (1 to {}) instead   s no microphone there   Backspa
 class ChannelsScreen(Dialog[tuple[str, ...]]):
     """Dismisses with the point of each channel; with None where it was left."""
 
+    BODY = (partial(Static, id="places"),)
     BINDINGS = [
         Binding("s", "none", "No microphone there"),
         Binding("backspace", "undo", "The one before again"),
@@ -44,9 +45,6 @@ class ChannelsScreen(Dialog[tuple[str, ...]]):
         self._notice = ""
         self._first_digit = False
         """Whether a 1 was typed that may yet become 10 to 16."""
-
-    def body(self) -> ComposeResult:
-        yield Static(id="places")
 
     def on_mount(self) -> None:
         self.set_interval(LOOK_S, self._look)

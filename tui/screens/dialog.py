@@ -1,7 +1,7 @@
 """Small dialogs above a screen: a line to type, one of several to choose, several to tick or to answer."""
 
 from collections.abc import Callable, Sequence
-from typing import TypeVar
+from typing import ClassVar, TypeVar
 
 from textual import events, on
 from textual.app import ComposeResult
@@ -9,6 +9,7 @@ from textual.binding import Binding
 from textual.containers import Vertical
 from textual.content import Content
 from textual.screen import ModalScreen
+from textual.widget import Widget
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
@@ -47,8 +48,12 @@ class Dialog(ModalScreen[R], OrderedKeys[R]):
         super().__init__()
         self._title, self._how = title, how
 
+    BODY: ClassVar[tuple[Callable[[], Widget], ...]] = ()
+    """What stands between title and keys."""
+
     def body(self) -> ComposeResult:
-        raise NotImplementedError
+        """The same, where it is made for what is asked."""
+        return (make() for make in self.BODY)
 
     def compose(self) -> ComposeResult:
         with Vertical(classes="box"):

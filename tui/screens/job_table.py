@@ -43,7 +43,7 @@ class JobTable(BayScreen[None]):
     go_to: str = ""
     """Key of the row the cursor goes to when the table is filled next."""
 
-    def table(self) -> ComposeResult:
+    def body(self) -> ComposeResult:
         """Words for the empty and the busy state, the table, and in full below what its columns had to cut."""
         yield Static(shown("Reading the jobs ..."), id="state", classes="empty")
         yield Static(id="heads")

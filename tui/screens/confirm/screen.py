@@ -7,7 +7,6 @@ from typing import Any, ClassVar
 
 from msgspec import structs
 from textual import on
-from textual.app import ComposeResult
 from textual.binding import Binding
 
 from listen.errors import HisswayError, JobChanged
@@ -34,6 +33,7 @@ class ConfirmScreen(HearingScreen[None]):
     """One round before its supervisor."""
 
     HERE = "confirm"
+    BODY = (Banner, ChoicePanel, Pairs, Ladder)
     BINDINGS = [
         Binding("m", "match", "Levels"),
         Binding("c", "call", "Call by ear"),
@@ -58,12 +58,6 @@ class ConfirmScreen(HearingScreen[None]):
         """Of the order in which pairs and clips stand."""
         self._matched = True
         self._numbers_were_up = False
-
-    def body(self) -> ComposeResult:
-        yield Banner()
-        yield ChoicePanel(id="choice")
-        yield Pairs()
-        yield Ladder()
 
     def on_mount(self) -> None:
         record = self.record

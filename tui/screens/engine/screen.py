@@ -1,10 +1,10 @@
 """Engine: the drawing, the table one types into, and the way to each cylinder's round."""
 
+from functools import partial
 from textwrap import wrap
 
 from rich.text import Text
 from textual import events, on
-from textual.app import ComposeResult
 from textual.content import Content
 from textual.coordinate import Coordinate
 from textual.widget import Widget
@@ -44,13 +44,13 @@ class EngineScreen(EngineKeys):
 
     HERE = "engine"
     CSS_PATH = "engine.tcss"
+    BODY = (
+        EngineView,
+        partial(DataTable[Text], id="table", cursor_type="cell", zebra_stripes=False),
+        partial(Static, id="here"),
+        partial(Static, id="says"),
+    )
     AUTO_FOCUS = "#table"
-
-    def body(self) -> ComposeResult:
-        yield EngineView()
-        yield DataTable[Text](id="table", cursor_type="cell", zebra_stripes=False)
-        yield Static(id="here")
-        yield Static(id="says")
 
     def show_job(self, job: Job) -> None:
         rows = cylinder_rows(job)

@@ -1,7 +1,8 @@
 """Facts: one list of all that may be told, searched and answered line by line; no line has code of its own."""
 
+from functools import partial
+
 from textual import on
-from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.content import Content
 from textual.widgets import Input, Static
@@ -16,6 +17,7 @@ from tui.screens.dialog import OneLineScreen, PickScreen
 from tui.widgets.field import Field
 from tui.widgets.lines import Lines
 
+FIND = "find: any word of a fact or its group"
 NEXT = {OPEN: YES, YES: NO, NO: OPEN}
 """What Enter makes of an answer."""
 
@@ -25,17 +27,17 @@ class FactsScreen(BayScreen[None]):
 
     HERE = "facts"
     CSS_PATH = "facts.tcss"
-    AUTO_FOCUS = "#facts"
+    BODY = (
+        partial(Field, placeholder=FIND, id="find", classes="find", compact=True),
+        Lines,
+        partial(Static, id="about"),
+    )
+    AUTO_FOCUS = "Lines"
     BINDINGS = [
         Binding("enter", "choose", "Answer", priority=True),
         Binding("slash", "find", "Find", key_display="/"),
         Binding("n", "no_to_the_rest", "No to the usual questions"),
     ]
-
-    def body(self) -> ComposeResult:
-        yield Field(placeholder="find: any word of a fact or its group", id="find", classes="find", compact=True)
-        yield Lines(id="facts")
-        yield Static(id="about")
 
     def show_job(self, job: Job) -> None:
         """Fill the list; stay on the line one is on."""
@@ -57,7 +59,7 @@ class FactsScreen(BayScreen[None]):
         find = self.query_one("#find", Field)
         if self.focused is find:
             find.value = ""
-            self.query_one("#facts").focus()
+            self.query_one(Lines).focus()
         else:
             super().action_back()
 

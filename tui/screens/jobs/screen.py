@@ -51,7 +51,7 @@ class JobsScreen(JobsMore):
         yield Field(
             placeholder="find: any word of a title, card, engine or state", id="find", classes="find", compact=True
         )
-        yield from self.table()
+        yield from super().body()
 
     def on_mount(self) -> None:
         self.load()

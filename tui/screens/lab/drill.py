@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import ClassVar
 
 from textual import on
-from textual.app import ComposeResult
 from textual.binding import Binding
 
 from listen.errors import AudioError
@@ -37,6 +36,7 @@ class DrillScreen(HearingScreen[None]):
     """One sitting; phases: making, hear, call, sure, again, again-sure, truth, over."""
 
     AT_THE_BAY = False
+    BODY = (Banner, ChoicePanel, Pairs, Heat, SpectraPlot, Ladder)
     BINDINGS = [
         Binding("c", "call", "Call"),
         Binding("b", "without", "With and without hiss"),
@@ -68,14 +68,6 @@ class DrillScreen(HearingScreen[None]):
         self._held: Held | None = None
         self._without = False
         self._mute = ""
-
-    def body(self) -> ComposeResult:
-        yield Banner()
-        yield ChoicePanel(id="choice")
-        yield Pairs()
-        yield Heat()
-        yield SpectraPlot()
-        yield Ladder()
 
     def way(self) -> tuple[str, ...]:
         return ("lab", self._learner, self.session.opened.title if self.session else "drill")

@@ -6,7 +6,6 @@ from pathlib import Path
 from typing import ClassVar, Literal, TypeVar
 
 from textual import on
-from textual.app import ComposeResult
 from textual.binding import Binding
 
 from listen.errors import AudioError
@@ -35,6 +34,7 @@ class WhichScreen(HearingScreen[R]):
     """One trial at a time, its answers, and a word about the last one; subclasses make trials and take answers."""
 
     AT_THE_BAY = False
+    BODY = (Banner, ChoicePanel, Pairs)
     PAIRS = ("", "ask")
     INTERVALS: ClassVar[int]
     """Clips of a trial, an answer each."""
@@ -47,11 +47,6 @@ class WhichScreen(HearingScreen[R]):
         super().__init__()
         self._last_word = ""
         """A word about the last answer."""
-
-    def body(self) -> ComposeResult:
-        yield Banner()
-        yield ChoicePanel(id="choice")
-        yield Pairs()
 
     def on_mount(self) -> None:
         """The answers have the keys; trials are made away from the screen."""

@@ -2,10 +2,10 @@
 
 import time
 from collections.abc import Callable
+from functools import partial
 from typing import TypeVar
 
 from textual import on
-from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.content import Content
 from textual.widgets import Static
@@ -45,6 +45,13 @@ class MicrophoneScreen(BayScreen[None]):
     HERE = "microphone check"
     OF_JOB = False
     CSS_PATH = "microphone.tcss"
+    BODY = (
+        partial(Static, "Inputs", classes="heading"),
+        Lines,
+        LevelMeter,
+        Countdown,
+        partial(Static, BEFORE, id="answer"),
+    )
     AUTO_FOCUS = "Lines"
     BINDINGS = [
         Binding("space,enter,pagedown", "check", "Check", key_display="Space", priority=True),
@@ -60,13 +67,6 @@ class MicrophoneScreen(BayScreen[None]):
         self._checking = False
         self._full_scale_db_spl: float | None = None
         """By a calibrator, if one was used."""
-
-    def body(self) -> ComposeResult:
-        yield Static("Inputs", classes="heading")
-        yield Lines()
-        yield LevelMeter()
-        yield Countdown()
-        yield Static(shown(BEFORE), id="answer")
 
     def on_mount(self) -> None:
         self._chosen = self.bay.preferences.input_name

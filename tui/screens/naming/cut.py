@@ -4,7 +4,6 @@ import asyncio
 import time
 from functools import partial
 
-from textual.app import ComposeResult
 from textual.binding import Binding
 
 from listen.jobs.bring_in import Recording, cut, loudness, stretch
@@ -31,6 +30,7 @@ DROPPED = "! Enter makes the pieces, Esc again drops the marks."
 class CutScreen(PlayingScreen[tuple[Recording, ...]]):
     """Dismisses with the pieces, or None."""
 
+    BODY = (Banner, LevelStrip)
     BINDINGS = [
         Binding("space", "play", "Play or stop"),
         Binding("m", "mark", "Mark"),
@@ -51,10 +51,6 @@ class CutScreen(PlayingScreen[tuple[Recording, ...]]):
 
     def way(self) -> tuple[str, ...]:
         return ("name recordings", plain(self.recording.path.name, 40), "cut")
-
-    def body(self) -> ComposeResult:
-        yield Banner()
-        yield LevelStrip()
 
     def on_mount(self) -> None:
         self.query_one(LevelStrip).seconds = self.recording.seconds

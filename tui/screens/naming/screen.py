@@ -4,7 +4,6 @@ from dataclasses import replace
 from functools import partial
 
 from textual import events, on
-from textual.app import ComposeResult
 from textual.binding import Binding
 
 from listen.jobs.bring_in import KINDS, LONG_S, Found, Recording, in_walking_order, stretch
@@ -33,7 +32,8 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
     """A line a recording; digits say which point, o whether the air was on."""
 
     HERE = "name recordings"
-    AUTO_FOCUS = "#files"
+    BODY = (Banner, Lines)
+    AUTO_FOCUS = "Lines"
     BINDINGS = [
         Binding("space", "play", "Play or stop"),
         Binding("o", "air", "Air off or on"),
@@ -53,10 +53,6 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
             self.recordings = in_walking_order(self.recordings, 0, [p.id for p in points], (step.point, step.walk))
         self._dropped = self.recordings
         """What Esc drops: as they came, or what was asked about."""
-
-    def body(self) -> ComposeResult:
-        yield Banner()
-        yield Lines(id="files")
 
     def on_mount(self) -> None:
         self._say()

@@ -1,8 +1,9 @@
 """Page: the ledger of a cylinder or of the job, and what can be done with each of its lines."""
 
+from functools import partial
+
 import msgspec
 from textual import on
-from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.content import Content
 from textual.widgets import Static
@@ -48,6 +49,7 @@ class PageScreen(BayScreen[None]):
 
     SHOWS_NUMBERS = "job"
     CSS_PATH = "page.tcss"
+    BODY = (Lines, partial(Static, id="here"))
     AUTO_FOCUS = "Lines"
     BINDINGS = [
         Binding("enter", "open", "Open or correct", priority=True),
@@ -61,10 +63,6 @@ class PageScreen(BayScreen[None]):
         super().__init__()
         self.cylinder = cylinder
         self.lines: dict[str, Line] = {}
-
-    def body(self) -> ComposeResult:
-        yield Lines(id="lines")
-        yield Static(id="here")
 
     def way(self) -> tuple[str, ...]:
         what = "the job, as told at intake" if self.cylinder is None else f"cylinder {self.cylinder}, all of it"
@@ -106,7 +104,7 @@ class PageScreen(BayScreen[None]):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Only what can be done with the highlighted line."""
-        line = self.line() if self.is_mounted and self.query("#lines") else None
+        line = self.line() if self.is_mounted and self.query(Lines) else None
         if action == "turn":
             return True if line and (line.may_be_taken_back or line.may_come_back) else None
         if action in ("round", "counts"):

@@ -1,10 +1,10 @@
 """Photos of the open job, or of one cylinder: brought in by their file names, looked at, taken back and restored."""
 
+from functools import partial
 from pathlib import Path
 from urllib.parse import unquote, urlparse
 
 from textual import on
-from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.widgets import Static
 
@@ -18,7 +18,6 @@ from listen.voice import times
 from listen.voice.text import plain
 from tui.bridge.threads import in_thread
 from tui.bridge.viewer import show_in_system
-from tui.content import shown
 from tui.screens.base import BayScreen, asks, in_background
 from tui.screens.dialog import OneLineScreen
 from tui.widgets.heat import Halftone
@@ -31,7 +30,8 @@ class PhotosScreen(BayScreen[None]):
     """A line a photo, the chosen one drawn below."""
 
     CSS_PATH = "photos.tcss"
-    AUTO_FOCUS = "#list"
+    BODY = (partial(Static, NONE, id="none", classes="empty"), Lines, Halftone)
+    AUTO_FOCUS = "Lines"
     BINDINGS = [Binding("a", "add", "Add"), Binding("backspace", "take_back", "Take back / bring back")]
 
     def __init__(self, cylinder: int | None = None) -> None:
@@ -40,11 +40,6 @@ class PhotosScreen(BayScreen[None]):
 
     def way(self) -> tuple[str, ...]:
         return (self.job.title, *([f"cylinder {self.cylinder}"] if self.cylinder else []), "photos")
-
-    def body(self) -> ComposeResult:
-        yield Static(shown(NONE), id="none", classes="empty")
-        yield Lines(id="list")
-        yield Halftone()
 
     def photos(self) -> tuple[PhotoRecord, ...]:
         return tuple(p for p in self.job.photos if self.cylinder in (None, p.kept.cylinder))

@@ -1,6 +1,5 @@
 """Waiting: what waits for a supervisor over all jobs of the folder; Enter hears and decides, past no verdict."""
 
-from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.content import Content
 
@@ -33,9 +32,6 @@ class WaitingScreen(JobTable):
     def __init__(self) -> None:
         super().__init__()
         self._rows: dict[str, tuple[JobSummary, Waiting]] = {}
-
-    def body(self) -> ComposeResult:
-        yield from self.table()
 
     def on_mount(self) -> None:
         self.set_interval(LOOK_EVERY_S, self._look)

@@ -27,10 +27,7 @@ class CompareScreen(TextScreen):
     SHOWS_NUMBERS = "job"
     BEGINS = "Press o and choose the job that was done before on this engine."
     BINDINGS = [Binding("o", "other", "Choose the earlier job")]
-
-    def __init__(self) -> None:
-        super().__init__()
-        self._before: Job | None = None
+    _before: Job | None = None
 
     def on_mount(self) -> None:
         self.call_after_refresh(self.action_other)

@@ -1,5 +1,7 @@
 """Jobs: find one by any word, open it, or take a new one in."""
 
+from collections.abc import Sequence
+
 import msgspec
 from textual import on
 from textual.app import ComposeResult
@@ -43,9 +45,7 @@ class JobsScreen(JobsMore):
         Binding("q", "app.quit", "Quit"),
     ]
 
-    def __init__(self) -> None:
-        super().__init__()
-        self._all: list[JobSummary] = []
+    _all: Sequence[JobSummary] = ()
 
     def body(self) -> ComposeResult:
         yield Field(

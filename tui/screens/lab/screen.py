@@ -39,11 +39,9 @@ class LabScreen(TextScreen):
         Binding("D", "delete", "Delete learner", show=False),
     ]
 
-    def __init__(self) -> None:
-        super().__init__()
-        self.learner: Learner | None = None
-        self._suggestion: Suggestion | None = None
-        self._class_shown = False
+    learner: Learner | None = None
+    _suggestion: Suggestion | None = None
+    _class_shown = False
 
     def way(self) -> tuple[str, ...]:
         return ("lab", self.learner.name) if self.learner else ("lab",)

@@ -42,11 +42,8 @@ class WhichScreen(HearingScreen[R]):
     """What it means that nothing can be played."""
     AS_MADE: ClassVar[bool] = False
     """Played at the low level it was made for; else as loud as a quiet talk."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self._last_word = ""
-        """A word about the last answer."""
+    _last_word = ""
+    """A word about the last answer."""
 
     def on_mount(self) -> None:
         """The answers have the keys; trials are made away from the screen."""

@@ -58,15 +58,12 @@ class MicrophoneScreen(BayScreen[None]):
         Binding("c", "calibrate", "Calibrate"),
         Binding("l", "again", "Look for inputs"),
     ]
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.listener: Listener | None = None
-        self._inputs: tuple[Input, ...] = ()
-        self._chosen: str | None = None
-        self._checking = False
-        self._full_scale_db_spl: float | None = None
-        """By a calibrator, if one was used."""
+    listener: Listener | None = None
+    _inputs: tuple[Input, ...] = ()
+    _chosen: str | None = None
+    _checking = False
+    _full_scale_db_spl: float | None = None
+    """By a calibrator, if one was used."""
 
     def on_mount(self) -> None:
         self._chosen = self.bay.preferences.input_name

@@ -29,12 +29,9 @@ class Bench(BayScreen[None]):
     """Everything that it shows follows from the job and from :class:`Now`."""
 
     listener: Listener
-
-    def __init__(self, round_id: str) -> None:
-        super().__init__(round_id)
-        self.now = Now()
-        self._made: tuple[Any, Size, View] | None = None
-        self._listening_at = ("", "")
+    now = Now()
+    _made: tuple[Any, Size, View] | None = None
+    _listening_at = ("", "")
 
     @property
     def view(self) -> View:

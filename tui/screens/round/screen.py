@@ -1,6 +1,6 @@
 """Round: shows one frozen view of the round, and turns keys and answers into events and clips."""
 
-from typing import Any, ClassVar
+from typing import ClassVar
 
 from textual import events, on
 from textual.app import ComposeResult
@@ -21,7 +21,7 @@ from tui.screens.point_rows import neighbour_point
 from tui.screens.round.asking import rests_on
 from tui.screens.round.bringing_in import BringingIn
 from tui.screens.round.taker import Taker
-from tui.screens.round.view import CHOICES, FIGURES, GO, Answers, Cautions, Microphone, Panel
+from tui.screens.round.view import CHOICES, FIGURES, GO, Answers, Cautions, Microphone, Panel, View
 from tui.widgets.banner import Banner
 from tui.widgets.ladder import Ladder
 from tui.widgets.large import Countdown, Large
@@ -71,9 +71,7 @@ class RoundScreen(BringingIn):
     OWN: ClassVar[frozenset[str]] = frozenset(b.action.partition("(")[0] for b in BINDINGS if isinstance(b, Binding))
     """Actions whose keys come and go; all others are always there."""
 
-    def __init__(self, round_id: str) -> None:
-        super().__init__(round_id)
-        self._drawn: Any = None
+    _drawn: View | None = None
 
     def body(self) -> ComposeResult:
         yield Banner()

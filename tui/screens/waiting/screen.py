@@ -1,5 +1,7 @@
 """Waiting: what waits for a supervisor over all jobs of the folder; Enter hears and decides, past no verdict."""
 
+from collections.abc import Mapping
+
 from textual.binding import Binding
 from textual.content import Content
 
@@ -28,10 +30,7 @@ class WaitingScreen(JobTable):
     GIVE_WAY = ("Since", "By")
     AUTO_FOCUS = "#waiting"
     BINDINGS = [Binding("f2", "app.who", "Who sits here")]
-
-    def __init__(self) -> None:
-        super().__init__()
-        self._rows: dict[str, tuple[JobSummary, Waiting]] = {}
+    _rows: Mapping[str, tuple[JobSummary, Waiting]] = {}
 
     def on_mount(self) -> None:
         self.set_interval(LOOK_EVERY_S, self._look)

@@ -47,7 +47,7 @@ def bench(
     return HisswayApp(services=services)
 
 
-POLL_S = 0.004
+POLL_S = 0.001
 
 
 async def until(pilot: Pilot, true: Callable[[], bool], seconds: float = 60.0) -> None:

@@ -81,12 +81,13 @@ def drawn_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def _wait_little() -> None:
-    """A pilot sleeps twice a key until the processor has been idle for 20 ms: two thirds of the time of these tests.
+    """A pilot sleeps twice a key until the processor was idle for 20 ms: two thirds of the time of these tests.
 
-    A fifth of that tells as much: the share of it that counts as idle stays what it was.
+    One millisecond tells as much: what the loop still has to do is done before a sleep in it ends, however busy the
+    machine is, and what another thread does is waited for by name (``until``).
     """
-    textual._wait.SLEEP_GRANULARITY = 1 / 250
-    textual._wait.SLEEP_IDLE = textual._wait.SLEEP_GRANULARITY / 20.0
+    textual._wait.SLEEP_GRANULARITY = 1 / 1000
+    textual._wait.SLEEP_IDLE = 1 / 5000
 
 
 _wait_little()

@@ -5,6 +5,7 @@ import json
 import sys
 import threading
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from time import monotonic
 from typing import TypeVar
@@ -28,24 +29,14 @@ def attended(source: SoundInput, record: Callable[[threading.Event], T], seconds
     Raises AudioError: as ``record`` raises it."""
     meter = LiveMeter(source.rate_hz)  # loads what it needs before the first sample
     cancel, over = threading.Event(), threading.Event()
-    result: list[T] = []
-    raised: list[BaseException] = []
-
-    def work() -> None:
-        try:
-            result.append(record(cancel))
-        except BaseException as error:  # noqa: BLE001 - raised again in the main thread below
-            raised.append(error)
-        over.set()
-
     # Not the other way round: Python hands Ctrl-C to the main thread alone.
-    threading.Thread(target=work, name="recorder").start()
-    if lead is not None:
-        threading.Thread(target=lead.sound, args=(Player(), over), name="lead", daemon=True).start()
-    _countdown(lambda: meter.feed([b.mean(axis=1) for b in source.drain()]), over, cancel, seconds, lead)
-    if raised:
-        raise raised[0]
-    return result[0]
+    with ThreadPoolExecutor(1, "recorder") as recorder:
+        taken = recorder.submit(record, cancel)
+        taken.add_done_callback(lambda _: over.set())
+        if lead is not None:
+            threading.Thread(target=lead.sound, args=(Player(), over), name="lead", daemon=True).start()
+        _countdown(lambda: meter.feed([b.mean(axis=1) for b in source.drain()]), over, cancel, seconds, lead)
+    return taken.result()
 
 
 def _countdown(

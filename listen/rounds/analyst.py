@@ -7,7 +7,8 @@ import threading
 from concurrent.futures import Future, ProcessPoolExecutor
 from multiprocessing import get_context, parent_process
 from pathlib import Path
-from typing import TYPE_CHECKING
+from pkgutil import resolve_name
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from listen.judge.result import RoundResult
@@ -37,17 +38,9 @@ def _settle_in() -> None:
     import listen.rounds.evaluate  # noqa: F401
 
 
-# Functions of the module, which load what they need inside: work goes over by name, and the asking process loads none.
-def _check(path: Path, at: str, quiet: Path | None, on_s: Spans) -> ClipCheck:
-    from listen.rounds.check import check_take
-
-    return check_take(path, at, quiet, on_s)
-
-
-def _evaluate(round_: Round) -> RoundResult:
-    from listen.rounds.evaluate import evaluate
-
-    return evaluate(round_)
+def _do(work: str, *about: object) -> Any:
+    """Work goes over by its name: the process that asks for it loads none of it."""
+    return resolve_name(work)(*about)
 
 
 class Analyst:
@@ -65,10 +58,10 @@ class Analyst:
 
     def check(self, path: Path, at: str, quiet: Path | None = None, on_s: Spans = ()) -> Future[ClipCheck]:
         """Look a clip of a point over, against a quiet clip of its point or, of a switched take, half against half."""
-        return self._pool.submit(_check, path, at, quiet, on_s)
+        return self._pool.submit(_do, "listen.rounds.check:check_take", path, at, quiet, on_s)
 
     def evaluate(self, round_: Round) -> Future[RoundResult]:
-        return self._pool.submit(_evaluate, round_)
+        return self._pool.submit(_do, "listen.rounds.evaluate:evaluate", round_)
 
     def close(self) -> None:
         """Drop what is queued and let the process end; never waits for work under way."""

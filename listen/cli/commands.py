@@ -4,6 +4,7 @@ import argparse
 import sys
 import tomllib
 from collections.abc import Callable, Sequence
+from functools import cache
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -42,6 +43,7 @@ class Parser(argparse.ArgumentParser):
         raise SystemExit(2)
 
 
+@cache
 def build_parser() -> Parser:
     """Parser for everything; what it parsed names in ``code`` the function that does it, None where no command is."""
     parser = Parser(

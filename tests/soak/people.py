@@ -46,6 +46,8 @@ PATIENCE_S = 120.0
 """A step that takes longer has hung; three programs and two analysts share what there is of the machine."""
 STEPS = 80
 """More than the steps of a round, those that are asked for again included."""
+HEARD_S = 0.5
+"""Loop that the meter hears between takes: nobody looks at it here, and three seconds of it take one to make."""
 IDLE_S = 1.0
 """Between two looks at a list that holds nothing to do."""
 TO_DECIDE = ("to-confirm", "cannot-tell")
@@ -70,10 +72,11 @@ class SoakServices(Services):
         return None
 
     def source(self, cylinder: int | None = None, name: str | None = None, *, every: bool = False) -> SoundInput:
-        from listen.lab.simulator.simulated_microphone import SimulatedMicrophone
+        from listen.lab.simulator import simulated_microphone
         from tests.demo.scenes import demo_scene
 
-        return SimulatedMicrophone(demo_scene(self.cylinder), pace=0, channels=8 if every else 1)
+        simulated_microphone.IDLE_S = HEARD_S
+        return simulated_microphone.SimulatedMicrophone(demo_scene(self.cylinder), pace=0, channels=8 if every else 1)
 
     def player(self) -> Any:
         self._silent.played.clear()

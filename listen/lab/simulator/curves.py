@@ -20,8 +20,9 @@ FLAT: Curve = (0.0,) * len(CONTROL_HZ)
 
 def curve(values_db: ArrayLike) -> Curve:
     """A curve from values in dB at ``CONTROL_HZ`` [shape=(20,)], rounded to 0.001 dB so that JSON holds it exactly."""
-    values = np.broadcast_to(np.asarray(values_db, dtype=np.float64), CONTROL_HZ.shape)
-    return tuple(round(float(v), 3) for v in values)
+    values: list[float] = np.broadcast_to(np.asarray(values_db, dtype=np.float64), CONTROL_HZ.shape).tolist()
+    # By Python's own rounding: NumPy's multiplies first, and may miss the nearest thousandth by a digit of JSON.
+    return tuple([round(v, 3) for v in values])
 
 
 def add(*curves: Curve) -> Curve:

@@ -28,12 +28,13 @@ def wander(rng: np.random.Generator, times_s: NDArray[np.float64], sd: float, ta
 
     Returns [shape=(n,)], in the unit of ``sd``.
     """
-    x = np.empty(len(times_s))
-    x[0] = rng.normal(0, sd)
-    for i, gap in enumerate(np.diff(times_s), start=1):
-        keep = np.exp(-gap / tau_s)
-        x[i] = keep * x[i - 1] + np.sqrt(1 - keep**2) * rng.normal(0, sd)
-    return x
+    kicks = rng.normal(0, sd, len(times_s))
+    keep = np.exp(-np.diff(times_s) / tau_s)
+    kicks[1:] *= np.sqrt(1 - keep**2)
+    x: list[float] = [float(kicks[0])]
+    for kept, kick in zip(keep.tolist(), kicks[1:].tolist(), strict=True):
+        x.append(kept * x[-1] + kick)
+    return np.array(x)
 
 
 Event = tuple[float, Samples]

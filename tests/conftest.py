@@ -82,6 +82,13 @@ LONGEST = ("test_real_microphone.py", "test_real_terminal.py", "test_every_slip.
 """Begun first: whoever begins a test of half a minute last keeps the other processes waiting at the end."""
 
 
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """One of several processes has told all it had to tell: pytest would go through what is left of its screens five
+    times more, for warnings that nobody reads any more."""
+    if hasattr(session.config, "workerinput"):
+        gc.freeze()
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if "sound_server" in getattr(item, "fixturenames", ()):

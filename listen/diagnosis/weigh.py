@@ -83,16 +83,19 @@ def standing(cause: Cause, cylinder: int | None, findings: Sequence[Finding]) ->
     """One cause's standing; each row counts once, with the largest share found."""
     best: dict[str, Finding] = {}
     on: dict[str, set[int]] = {}
+    rows = evidence_rows()
     for f in findings:
-        row = evidence_rows().get(f.id)
-        of_all = not f.cylinders or (cause.scope == "engine" and not (row and row.needs_all))
-        here = of_all or (cause.scope == "cylinder" and cylinder in f.cylinders)
-        if row is None or not here or not row.weight_db(cause.id):
+        row = rows.get(f.id)
+        # First what most rows are turned away by.
+        if row is None or not row.weight_db(cause.id):
+            continue
+        of_all = not f.cylinders or (cause.scope == "engine" and not row.needs_all)
+        if not of_all and not (cause.scope == "cylinder" and cylinder in f.cylinders):
             continue
         on.setdefault(f.id, set()).update(f.cylinders)
         # The largest share counts; the cylinder's own finding is preferred to the engine's.
         best[f.id] = max(best.get(f.id, f), f, key=lambda one: (one.share, bool(one.cylinders)))
-    lines = tuple(_line(evidence_rows()[f.id], f, cause.id, on[f.id]) for f in best.values())
+    lines = tuple(_line(rows[f.id], f, cause.id, on[f.id]) for f in best.values())
     named = [f.partner for f in best.values() if f.partner is not None]
     partner = named[0] if cause.id == "gasket-next" and named else None
     return reweighed(Standing(cause.id, cylinder, 0.0, (), 0.0, partner), lines)
@@ -116,9 +119,9 @@ def _line(row: Evidence, f: Finding, cause: str, on: set[int]) -> Line:
 
 def capped_sum(lines: Iterable[Line]) -> float:
     """Sum of weights after the caps of the families."""
-    by, cap = defaultdict[Family, float](float), caps()
+    by, cap, rows = defaultdict[Family, float](float), caps(), evidence_rows()
     for line in lines:
-        by[evidence_rows()[line.evidence].family] += line.db
+        by[rows[line.evidence].family] += line.db
     smoke = clamp(by["smoke"], cap.smoke)
     looks = clamp(clamp(by["plugs"], cap.plugs) + smoke, cap.plugs_and_smoke)
     # Smoke is looked at and is a symptom: it counts once, within the caps of both.

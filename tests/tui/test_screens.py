@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+import shutil
 import threading
 from pathlib import Path
 
 import msgspec
+import numpy as np
 import pytest
 from bay import (
     bench,
@@ -25,6 +27,7 @@ from bay import (
 from fakes import FakeServices, FakeSource, result_for
 from textual import events
 
+from listen.audio.write import write_clip
 from listen.jobs.engine_case import cylinder_rows
 from listen.jobs.events import (
     ByEarCalled,
@@ -43,6 +46,7 @@ from listen.jobs.folder.store import create_job, list_jobs, open_job
 from listen.jobs.to_round import judged
 from listen.jobs.walk import walked
 from listen.judge.result import Blown, EngineSay, PathResult
+from listen.signal.clip import Clip
 from listen.trade.engine import layout
 from tui.app import HisswayApp
 from tui.screens.cautions import CautionScreen
@@ -160,25 +164,27 @@ STEPS = ("supply", "loss", "quiet", "call", "air", "closing", "bubbles")
 
 
 async def judged_job(tmp_path: Path) -> str:
-    """A job whose round on cylinder 1 has clips at two points and a verdict."""
-    import numpy as np
+    """A job whose round on cylinder 1 has clips at two points and a verdict, and its clips beside it; made once a
+    process, and copied."""
+    made = tmp_path.parent / "judged"
+    if not made.exists():
+        _make_judged(made)
+    shutil.copytree(made, tmp_path, dirs_exist_ok=True)
+    return "c1-a"
 
-    from listen.audio.write import write_clip
-    from listen.signal.clip import Clip
 
-    app_root = tmp_path / "jobs"
+def _make_judged(place: Path) -> None:
     noise = np.random.default_rng(1).standard_normal(48_000).astype(np.float32) * 0.01
-    with create_job(app_root, title="Judged", engine=layout("inline-4")) as opened:
+    with create_job(place / "jobs", title="Judged", engine=layout("inline-4")) as opened:
         opened.append(RoundOpened(round_id="c1-a", cylinder=1))
         for i, (at, walk_, kind) in enumerate(
             (p, w, k) for p in ("intake", "tailpipe") for w, k in (("quiet", "quiet"), ("air", "air"))
         ):
-            file = tmp_path / f"{i}.flac"
+            file = place / f"{i}.flac"
             write_clip(file, Clip.of(noise * (2.0 if kind == "air" else 1.0), 48_000))
             opened.keep_file(file, opened.new_part("c1-a", at, kind, walk_))
         clips = tuple(c.id for c in opened.job.round("c1-a").live_clips())
         opened.append(Judged(round_id="c1-a", result=result_for(["intake", "tailpipe"]), clips=clips))
-    return "c1-a"
 
 
 async def confirming(pilot, tmp_path: Path) -> ConfirmScreen:

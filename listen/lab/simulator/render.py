@@ -131,16 +131,17 @@ AGC_BLOCK_S, AGC_TIME_S = 0.02, 0.4
 
 def _levelled(wave: NDArray[np.float32], share: float, rate_hz: int) -> NDArray[np.float32]:
     """After an automatic gain that takes back a share of every change of level [shape=(n,)]."""
-    from scipy.signal import lfilter
-
     size = int(AGC_BLOCK_S * rate_hz)
     blocks = wave[: len(wave) // size * size].reshape(-1, size)
     level = np.log10(np.mean(blocks.astype(np.float64) ** 2, axis=1) + 1e-20)
     keep = np.exp(-AGC_BLOCK_S / AGC_TIME_S)
     # As if it had followed the first second already: no clip begins with a gain that is still finding its place.
-    begins = keep * level[: int(1 / AGC_BLOCK_S)].mean()
-    followed, _ = lfilter([1 - keep], [1.0, -keep], level, zi=[begins])
-    gain = np.interp(np.arange(len(wave)) / size, np.arange(len(level)), -share * (followed + AGC_TARGET) / 2)
+    held = keep * level[: int(1 / AGC_BLOCK_S)].mean()
+    followed = []
+    for one in ((1 - keep) * level).tolist():  # a filter of SciPy's would load for a second for these few steps
+        followed.append(one + held)
+        held = keep * followed[-1]
+    gain = np.interp(np.arange(len(wave)) / size, np.arange(len(level)), -share * (np.array(followed) + AGC_TARGET) / 2)
     return np.asarray(wave * 10**gain, dtype=np.float32)
 
 

@@ -14,5 +14,7 @@ def log_sum(log_p: NDArray[np.float64], axis: int = -1) -> NDArray[np.float64] |
     top = np.max(log_p, axis=axis, keepdims=True)
     # Minus infinity less itself is no number: where all are impossible nothing is taken out.
     top = np.where(np.isfinite(top), top, 0.0)
+    p = log_p - top
+    np.exp(p, out=p)
     with np.errstate(divide="ignore"):  # the logarithm of no probability at all is minus infinity
-        return np.log(np.exp(log_p - top).sum(axis=axis)) + np.squeeze(top, axis=axis)
+        return np.log(p.sum(axis=axis)) + np.squeeze(top, axis=axis)

@@ -249,7 +249,9 @@ def terms(evidence: RoundEvidence, assumed: Assumptions) -> list[tuple[str, Call
         own = max(sings, key=lambda p: p.whistle_db or 0.0).point.row.own
         out.append(("whistle", lambda paths: whistle(paths, own)))
     if counts is not None and counts.air_s and counts.quiet_s:
-        out.append((BUBBLES_HEARD, lambda paths: bubbles_heard(paths, counts)))
+        # Worked out once for all sets: they differ only in whether air goes into the coolant.
+        into, not_into = (bubbles_heard((path,), counts) for path in (PathId.COOLANT_PASSAGE, PathId.NONE))
+        out.append((BUBBLES_HEARD, lambda paths: into if PathId.COOLANT_PASSAGE in paths else not_into))
     if readings.bubbles_seen is not None:
         seen = readings.bubbles_seen
         out.append(("bubbles-seen", lambda paths: bubbles_seen(paths, seen)))

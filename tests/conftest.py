@@ -78,8 +78,12 @@ def pytest_collection_finish() -> None:
     gc.enable()
 
 
-LONGEST = ("test_real_microphone.py", "test_real_terminal.py", "test_every_slip.py", "test_soak.py")
-"""Begun first: whoever begins a test of half a minute last keeps the other processes waiting at the end."""
+LONGEST = (
+    "test_real_microphone.py", "test_real_terminal.py", "test_every_slip.py", "test_soak.py", "test_hygiene.py",
+    "test_slow_disk.py", "test_spread.py", "test_fuzz.py", "test_every_screen.py", "test_switched_round.py",
+)  # fmt: skip
+"""Begun first: whoever begins a test of five seconds or more last, most of them waited, keeps the other processes
+waiting at the end."""
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:

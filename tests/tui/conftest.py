@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
+from inspect import CO_VARARGS, CO_VARKEYWORDS
 from pathlib import Path
+from types import MethodType
 from weakref import WeakKeyDictionary
 
 import pytest
+import textual._callback
 import textual._wait
 import textual.screen
 from textual.css.model import RuleSet
@@ -42,6 +46,25 @@ def _parse_once() -> None:
 
 
 _parse_once()
+
+
+def _count_quickly() -> None:
+    """How many parameters a callback takes is asked of it anew for every message: a fiftieth of these tests, where its
+    whole signature is made for that."""
+    in_full = textual._callback._count_parameters
+
+    def counted(callback: Callable[..., object]) -> int:
+        if isinstance(callback, MethodType):
+            return counted(callback.__func__) - 1
+        code = getattr(callback, "__code__", None)
+        if code is None or code.co_flags & (CO_VARARGS | CO_VARKEYWORDS) or hasattr(callback, "__wrapped__"):
+            return in_full(callback)
+        return code.co_argcount + code.co_kwonlyargcount
+
+    textual._callback._count_parameters = counted
+
+
+_count_quickly()
 
 
 DRAW_AT_ONCE = Screen._compositor_refresh

@@ -162,7 +162,7 @@ def _path(p: PathResult) -> Part:
         # That it is at work, alone or with another.
         "probability": max(p.involved, p.probability),
         # What moved it, in decibans.
-        "evidence": tuple((names.point_name(k).replace("-", " "), round(v, 1)) for k, v in moved if abs(v) >= LEAST_DB),
+        "evidence": tuple((names.source(k), round(v, 1)) for k, v in moved if abs(v) >= LEAST_DB),
     }
 
 

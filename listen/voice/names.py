@@ -28,6 +28,15 @@ CLIPS = {
     "switched": "air off and on",
 }
 """What the air did while a clip was taken."""
+SOURCES = {
+    "prior": "before anything was heard",
+    "unforeseen": "what nobody foresees",
+    "taught": "what known rounds taught",
+    "loss": "loss read",
+    "shut": "cylinder side shut off",
+    "top-found-again": "loss at top found again",
+}
+"""What moves the odds, but for points and readings that are called what they are."""
 BY = {"tool": "the program", "tech": "the tech's ear", "supervisor": "the supervisor's ear"}
 FIGURES = {
     "loss": "loss",
@@ -72,6 +81,11 @@ def short_path(path_id: str) -> str:
 def paths(path_ids: Iterable[str], nothing: str = UNKNOWN) -> str:
     """Several paths; ``nothing`` where there is none."""
     return " and ".join(path(p) for p in path_ids) or nothing
+
+
+def source(term: str) -> str:
+    """What one line of a path's account comes from: a point, a reading, what was there before."""
+    return SOURCES.get(term) or point_name(term).replace("-", " ")
 
 
 def point_name(point_id: str) -> str:

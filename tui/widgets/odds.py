@@ -60,13 +60,6 @@ REACH_DB = 30.0
 """Bars of weights reach this far to either side; longer ones are cut and carry an arrow."""
 SIDES = ("speaks against ◀ ┃ ▶ speaks for", "against ◀ ┃ ▶ for", "")
 """Head of the bars, as wide as there is room."""
-SOURCE_WORDS = {
-    "prior": "before anything was heard",
-    "unforeseen": "what nobody foresees",
-    "loss": "loss read",
-    "shut": "cylinder side shut off",
-    "top-found-again": "loss at top found again",
-}
 NOTHING_WEIGHED = "Nothing has been weighed: no clip of this round could be used, or it is not judged yet."
 
 
@@ -82,7 +75,7 @@ class Weights(DrawnList):
             head.put(0, NOTHING_WEIGHED, "dim")
             return [head]
         # Of long names a third of the line at most, so that the bars keep room.
-        name = min(max(len(_source(w)) for w in lines) + 1, max(width // 3, 26))
+        name = min(max(len(names.source(w.source)) for w in lines) + 1, max(width // 3, 26))
         bar = max(width - name - 18, 8)
         head.put(name, fitting(SIDES, width - name - 18).center(bar), "dim")
         head.put_right(width - 9, "decibans", "dim")
@@ -95,7 +88,7 @@ class Weights(DrawnList):
 
     def _weight(self, weight: Line, name: int, bar: int, width: int) -> Cells:
         line, scale = Cells(width), Scale(-REACH_DB, REACH_DB, bar)
-        line.put(0, plain(_source(weight)), "plain", name - 1)
+        line.put(0, names.source(weight.source), "plain", name - 1)
         zero, to, speaks_for = name + round(scale.column(0.0)), name + scale.column(weight.push_db), weight.push_db > 0
         if speaks_for:
             line.bar(zero + 1, to, "air")
@@ -107,7 +100,3 @@ class Weights(DrawnList):
         line.put_right(width - 9, number(weight.push_db, sign=True), "strong")
         line.put_right(width, number(weight.so_far_db, sign=True), "dim")
         return line
-
-
-def _source(line: Line) -> str:
-    return SOURCE_WORDS.get(line.source) or line.source.replace("-", " ")

@@ -26,6 +26,7 @@ LONG_RUNS = {
     "slips": "tests.rounds.slip_rates",
     "soak": "tests.soak.session",
     "switched": "tests.bench.switched",
+    "taught": "tests.bench.taught",
 }
 """Each a module with SUMMARY, EXAMPLE, add_arguments(parser) and run(args)."""
 

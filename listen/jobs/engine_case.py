@@ -16,7 +16,7 @@ from listen.trade.numbers import threshold
 from listen.trade.points import PathId, point, point_rows
 from listen.trade.units import Unit, said_in, unit_named
 
-NO_POINT = ("prior", "unforeseen")
+NO_POINT = ("prior", "unforeseen", "taught")
 """Terms of a path's odds that no reading brought and no point either."""
 
 

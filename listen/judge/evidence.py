@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from listen.judge.result import ShopSeen
+from listen.judge.taught import Trees
 from listen.trade.points import PathId, Point
 from listen.trade.transfer import OpenValve
 
@@ -78,6 +79,8 @@ class RoundEvidence:
     zero_dbfs: float = 0.0
     """Level 0 dB, re full scale."""
     shop: ShopSeen | None = None
+    taught: Trees | None = None
+    """What rounds of known cause taught; None: the judge's own model alone."""
 
     def alone(self) -> Self:
         """The same without what was learnt from other cylinders."""

@@ -25,7 +25,7 @@ def with_learnt(evidence: RoundEvidence, odds: Posterior, alone: Posterior) -> P
     without = {ENGINE: alone.probability} if alone is not odds else {}
     if evidence.shop is not None:
         # Under the usual assumptions only: it is said beside the verdict, which has its range already.
-        without[SHOP] = posterior(replace(evidence, shop=None), (BASE,)).probability
+        without[SHOP] = posterior(replace(evidence, shop=None), (BASE,), odds.moved).probability
     return replace(odds, without={**odds.without, **without})
 
 

@@ -3,8 +3,8 @@
 For each set the unknown levels, transfers, blow-by and shared drift are summed over; evidence is added one source at a
 time, points in walking order, then the readings, and once more in the reverse of that order. What each step adds to a
 path's log odds, averaged over the two orders, is its weight of evidence in decibans (I. J. Good): the terms and the
-prior add up to the odds exactly, with one term more for what nobody foresaw. Under the other sets of assumptions only
-the sum is formed.
+prior add up to the odds exactly, with one term more for what nobody foresaw and one for what rounds of known cause
+taught. Under the other sets of assumptions only the sum is formed.
 """
 
 from collections.abc import Mapping, Sequence
@@ -19,9 +19,13 @@ from listen.judge.evidence import RoundEvidence
 from listen.judge.hypotheses import Hypothesis, hypotheses, priors
 from listen.judge.log_sum import log_sum
 from listen.judge.readings import BUBBLES_HEARD, terms
+from listen.judge.result import TOP_FOUND_AGAIN
 from listen.judge.smoothing import Smoothed
+from listen.judge.taught import TAUGHT, Trees
+from listen.judge.traits import traits
 from listen.trade.points import PathId
 
+Probability = NDArray[np.float64]
 Columns = list[tuple[str, NDArray[np.float64]]]
 """Name of a point or reading, and what it adds to the log probability of each set [shape=(H,)]."""
 MISLED = 0.02
@@ -54,6 +58,8 @@ class Posterior:
     """What was summed over, under the usual assumptions."""
     no_air_db: float
     """Evidence that no air was on, whatever the cylinder is like: over all sets of causes together, in decibans."""
+    moved: Probability | None = None
+    """Factor by which what was taught moved each set of causes [shape=(H,)]; None where nothing was."""
 
     def involved(self, path: PathId) -> float:
         """Probability that ``path`` is at work, alone or in a pair."""
@@ -90,8 +96,13 @@ class Posterior:
         return tuple(p for p in PathId if any(p in h.paths for h in self.sets))
 
 
-def posterior(evidence: RoundEvidence, assumptions: Sequence[Assumptions] = SETS) -> Posterior:
-    """Weigh all sets of causes against the round's evidence, under each set of assumptions. Deterministic."""
+def posterior(
+    evidence: RoundEvidence, assumptions: Sequence[Assumptions] = SETS, moved: Probability | None = None
+) -> Posterior:
+    """Weigh all sets of causes against the round's evidence, under each set of assumptions. Deterministic.
+
+    ``moved`` is by how much what was taught moves each set [shape=(H,)], where that is known from the same round with
+    less learnt from elsewhere: trees know the round alone, and what else is known counts in full."""
     heard = frozenset(p for p in PathId if evidence.hears(p))
     # One list for all assumptions: what each of them says is compared row by row.
     sets = hypotheses(heard)
@@ -105,6 +116,7 @@ def posterior(evidence: RoundEvidence, assumptions: Sequence[Assumptions] = SETS
     at_points = {BASE.heard: sum((column for _, column in points), np.zeros(len(sets)))}
     read = prior + _of_readings(readings, len(sets))
     log_p = prior + at_points[BASE.heard] + sum((column for _, column in readings), np.zeros(len(sets)))
+    reads = {BASE: read}
     under = {BASE: _held(log_p, read)}
     # Only the sum, not the terms: what is shown line by line is the usual case, the others say how far it could move.
     for assumed in assumptions:
@@ -116,19 +128,41 @@ def posterior(evidence: RoundEvidence, assumptions: Sequence[Assumptions] = SETS
             at_points[assumed.heard] = _at_points(evidence, Scene.of(evidence, shared, sets, assumed))
         other, columns = np.log(priors(sets, heard, assumed, evidence.shop)), _reading_columns(evidence, sets, assumed)
         walked = other + at_points[assumed.heard] + sum(column for _, column in columns)
-        under[assumed] = _held(walked, other + _of_readings(columns, len(sets)))
+        reads[assumed] = other + _of_readings(columns, len(sets))
+        under[assumed] = _held(walked, reads[assumed])
     # A reading may be mistyped or misread: the verdict asks what would be left of a name without each of them.
-    without = {
-        name: _held(log_p - column, prior + _of_readings(readings, len(sets), name)) for name, column in readings
-    }
+    reads_without = {name: prior + _of_readings(readings, len(sets), name) for name, _ in readings}
+    without = {name: _held(log_p - column, reads_without[name]) for name, column in readings}
     terms_db = {p: _mean_terms(there[p], back[p]) for p in there}
-    for path, its in terms_db.items():
-        its[UNFORESEEN] = _odds_db(sets, under[BASE], path) - sum(its.values())
+    _fill(terms_db, UNFORESEEN, sets, under[BASE])
+    if evidence.taught is not None:
+        if moved is None:
+            moved = _moved(evidence, evidence.taught, sets, without.get(TOP_FOUND_AGAIN, under[BASE]))
+        _fill(terms_db, TAUGHT, sets, _normal_p(under[BASE] * moved))
+        # Once more: what is pooled of two that were misled alike is no surer than either.
+        under = {assumed: _misled(_normal_p(p * moved), reads[assumed]) for assumed, p in under.items()}
+        without = {name: _misled(_normal_p(p * moved), reads_without[name]) for name, p in without.items()}
+        _fill(terms_db, UNFORESEEN, sets, under[BASE])
     # What was read was read under air, however the walk was: it stands on both sides.
     sound = sets.index(Hypothesis((PathId.NONE,)))
     heard_without_air = next((column[sound] for name, column in readings if name == BUBBLES_HEARD), 0.0)
     no_air = DB * (_silent(evidence, scene) + log_sum(read + heard_without_air) - log_sum(log_p))
-    return Posterior(sets, under[BASE], under, without, terms_db, scene, float(no_air))
+    return Posterior(sets, under[BASE], under, without, terms_db, scene, float(no_air), moved)
+
+
+def _fill(terms_db: dict[PathId, dict[str, float]], name: str, sets: tuple[Hypothesis, ...], p: Probability) -> None:
+    """Add what each path's account lacks to its odds, under a name."""
+    for path, its in terms_db.items():
+        its[name] = its.get(name, 0.0) + _odds_db(sets, p, path) - sum(its.values())
+
+
+def _moved(evidence: RoundEvidence, taught: Trees, sets: tuple[Hypothesis, ...], p: Probability) -> Probability:
+    """Factor by which what was taught moves each set of causes [shape=(H,)]; a pair's is the mean of its two paths'."""
+    paths = [path for path in PathId if any(path in h.paths for h in sets)]
+    # How much of a set's mass is a path's [shape=(H, paths)].
+    parts = np.array([[(path in h.paths) / len(h.paths) for path in paths] for h in sets])
+    moves = taught.moves(traits(evidence), dict(zip(paths, map(float, p @ parts), strict=True)))
+    return np.asarray(np.exp(parts @ [moves[path] for path in paths]))
 
 
 def _odds_db(sets: tuple[Hypothesis, ...], probability: NDArray[np.float64], path: PathId) -> float:
@@ -144,7 +178,12 @@ def _of_readings(readings: Columns, count: int, but: str = "") -> NDArray[np.flo
 
 def _held(walked: NDArray[np.float64], read: NDArray[np.float64]) -> NDArray[np.float64]:
     """Probabilities by walk and readings together, and in ``MISLED`` of cases by the readings alone [shape=(H,)]."""
-    return np.asarray((1.0 - MISLED) * np.exp(_normal(walked)) + MISLED * np.exp(_normal(read)))
+    return _misled(np.exp(_normal(walked)), read)
+
+
+def _misled(p: Probability, read: NDArray[np.float64]) -> Probability:
+    """Probabilities in ``MISLED`` of cases by priors and readings alone [shape=(H,)]."""
+    return np.asarray((1.0 - MISLED) * p + MISLED * np.exp(_normal(read)))
 
 
 def _silent(evidence: RoundEvidence, scene: Scene) -> float:
@@ -169,6 +208,10 @@ def _reading_columns(evidence: RoundEvidence, sets: tuple[Hypothesis, ...], assu
 def _mean_terms(there: Mapping[str, float], back: Mapping[str, float]) -> dict[str, float]:
     """Terms of both orders averaged: neither what came first nor what came last gets more than its share."""
     return {name: 0.5 * (db + back[name]) for name, db in there.items()}
+
+
+def _normal_p(p: Probability) -> Probability:
+    return np.asarray(p / p.sum())
 
 
 def _normal(log_p: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -8,12 +8,14 @@ import msgspec
 from listen.audio.files import read_clip
 from listen.audio.long import fits, read_sound
 from listen.errors import RoundError
+from listen.judge.assumptions import BASE
 from listen.judge.engine import engine_say
 from listen.judge.grounds import bubbles_speak, withheld
 from listen.judge.learnt import learnt, with_learnt
 from listen.judge.next_best import next_best
 from listen.judge.posterior import Posterior, posterior
 from listen.judge.result import EngineSay, PathResult, RoundResult, ShopSeen, Verdict
+from listen.judge.taught import By, trees
 from listen.judge.verdict import verdict
 from listen.rounds.describe import point_result, unseen_sentence
 from listen.rounds.model import SWITCHED_KINDS, Facts, Round, Take
@@ -83,23 +85,27 @@ def judge_points(
     facts: Facts,
     engine: Sequence[EngineSay] | None = None,
     shop: ShopSeen | None = None,
+    taught: By | None = "all",
 ) -> RoundResult:
     """Judge measured points beside the round's facts; where no clip can be used there are no odds, but the reason.
 
-    ``engine`` is what the other cylinders' rounds of the job say, ``None`` for a round of no job.
+    ``engine`` is what the other cylinders' rounds of the job say, ``None`` for a round of no job,
+    ``taught`` by whose rounds of known cause the odds are moved, ``None`` by nobody's.
     """
     # Slips first: a clip under another's label would be weighed at the wrong point.
     found = blunders(points)
     slips = tuple(b for b in found if not b.left_out)
-    weighed = weigh(without(points, found), facts, engine or (), shop)
+    weighed = weigh(without(points, found), facts, engine or (), shop, trees(taught) if taught else None)
     if nothing_usable(points) and not facts.bubbles_seen:
         results = tuple(point_result(m, weighed.drift, facts.calibration_db) for m in weighed.points)
         tells = None if engine is None else EngineSay(cylinder=facts.cylinder or 1, zero_dbfs=0.0, points=())
         return _plain(RoundResult(round=name, points=results, paths=(), verdict=said_of_nothing(points), engine=tells))
     evidence = weighed.evidence
-    odds = posterior(evidence)
     # What the engine's other cylinders are told by this one must not hold what they told it.
-    alone = odds if all(p.learnt is None for p in evidence.points) else posterior(evidence.alone())
+    by_itself = evidence.alone()
+    moved = None if evidence.shop is None else posterior(replace(by_itself, shop=None), (BASE,)).moved
+    alone = posterior(by_itself, moved=moved)
+    odds = alone if all(p.learnt is None for p in evidence.points) else posterior(evidence, moved=alone.moved)
     odds = with_learnt(evidence, odds, alone)
     # A path whose own mouth was not recorded may lead the odds by default; it is asked for, not named.
     may_name = frozenset(p for p in PathId if evidence.hears(p))

@@ -12,6 +12,7 @@ from listen.judge.grounds import Ground
 from listen.judge.log_sum import log_sum
 from listen.judge.loudness import SharedDrift, log_likelihood
 from listen.judge.result import EngineSay, ShopSeen
+from listen.judge.taught import Trees
 from listen.rounds.model import Facts
 from listen.same_fields import same_fields
 from listen.signal.bands import LOWER_HZ
@@ -67,11 +68,16 @@ def round_drift(points: Sequence[PointTakes]) -> RoundDrift:
 
 
 def weigh(
-    points: Sequence[PointTakes], facts: Facts, others: Sequence[EngineSay] = (), shop: ShopSeen | None = None
+    points: Sequence[PointTakes],
+    facts: Facts,
+    others: Sequence[EngineSay] = (),
+    shop: ShopSeen | None = None,
+    taught: Trees | None = None,
 ) -> Weighed:
     """Weigh all points of a round together: one drift, one background that levels are relative to.
 
-    ``others`` is what the engine's other cylinders say of it, ``shop`` what the shop's own teardowns showed.
+    ``others`` is what the engine's other cylinders say of it, ``shop`` what the shop's own teardowns showed,
+    ``taught`` what rounds of known cause did.
     """
     drift = round_drift(points)
     measured = tuple(measure_alone(p, drift) for p in points)
@@ -87,7 +93,7 @@ def weigh(
     )
     shut = [m.before_shut_off for m in measured if m.before_shut_off is not None]
     heard = any(shut) if shut else None
-    found = RoundEvidence(evidence, _bubbles(points), _readings(facts), heard, shared.log_weight, zero, shop)
+    found = RoundEvidence(evidence, _bubbles(points), _readings(facts), heard, shared.log_weight, zero, shop, taught)
     return Weighed(drift, measured, found)
 
 

@@ -79,12 +79,12 @@ def judge_rounds(rounds: Sequence[Measured]) -> list[tuple[Forecast, Forecast]]:
     from listen.rounds.evaluate import judge_points
 
     facts = [_facts(rounds, i) for i in range(len(rounds))]
-    alone = [judge_points(r.spec.name, r.points, f, ()) for r, f in zip(rounds, facts, strict=True)]
+    alone = [judge_points(r.spec.name, r.points, f, (), taught="others") for r, f in zip(rounds, facts, strict=True)]
     said = [result.engine for result in alone]
     out = []
     for i, (r, f) in enumerate(zip(rounds, facts, strict=True)):
         others = [s for j, s in enumerate(said) if j != i and s is not None]
-        after = judge_points(r.spec.name, r.points, f, others)
+        after = judge_points(r.spec.name, r.points, f, others, taught="others")
         pair = [forecast(x, r.truth, r.spec.background.name, helped(r.points, r.spec.facts)) for x in (alone[i], after)]
         out.append((pair[0], pair[1]))
     return out

@@ -84,7 +84,7 @@ def _judged(clips: Clips, facts: Facts, known: dict[tuple[object, ...], PointTak
         key = (p, *((kind, id(clip)) for kind, clip in by_point[p]))
         known[key] = known.get(key) or measure_point(p, by_point[p])  # most points are as in the clean round
         points.append(known[key])
-    result = judge_points("", points, facts)
+    result = judge_points("", points, facts, taught="others")
     flags = [b.flag.flag for b in blunders(points)]
     told = ("air-unproven", "air-not-heard", "part-of-the-time")
     flags += [f.flag for p in result.points for f in p.flags if f.flag in told]

@@ -25,8 +25,8 @@ add up to more than one since each knows what the other does not: the trees leve
 and ways. With makers left out one at a time 812 of 860 names are right by these, 696 of 732 by 0.45 and 0.65, 916 of
 977 by 0.4 and 0.8; log loss .871, .874, .868."""
 MOST = float(np.log(10.0))
-"""No path is moved by more than ten to one: judgement, and it costs nothing (of makers left out one by one the mean log
-loss is .850 with and without)."""
+"""No path is weighed up or down by more than ten times, two against each other by a hundred: judgement, and it costs
+nothing (of makers left out one by one the mean log loss is .850 with and without)."""
 LEAST_ODDS = 1e-4
 """Nobody is surer than this that a path is not at work, in what is pooled. Judgement."""
 TAUGHT = "taught"

@@ -51,7 +51,7 @@ def test_a_tree_is_walked_by_bounds_and_by_what_is_missing():
 
 
 def test_odds_are_pooled_by_powers_of_the_model_and_of_what_was_taught():
-    """The share to the power 0.45 times what was taught to 0.7, but moved by ten to one at most."""
+    """The share to the power 0.45 times what was taught to 0.7, but weighed up or down ten times at most."""
     alone = posterior(QUIET)
     both = posterior(replace(QUIET, taught=always(none=0.6, rings=0.2)))
     told = dict.fromkeys(PathId, 0.2 / 6) | {PathId.NONE: 0.6, PathId.RINGS: 0.2}
@@ -80,7 +80,7 @@ def test_every_set_of_assumptions_and_every_reading_left_out_is_moved_alike():
 
 
 def test_a_path_that_the_judge_excludes_is_not_brought_back():
-    """No path is moved by more than ten to one, and one in ten thousand is the least share that is pooled."""
+    """No path is weighed up by more than ten times, and one in ten thousand is the least share that is pooled."""
     share = {PathId.NONE: 1.0 - 1e-9, PathId.RINGS: 1e-9}
     moves = always(rings=0.9).moves({"loss": 5.0}, share)
     assert np.exp(moves[PathId.RINGS]) == pytest.approx(10.0)

@@ -31,7 +31,7 @@ CLIPS = {
 SOURCES = {
     "prior": "before anything was heard",
     "unforeseen": "what nobody foresees",
-    "taught": "what known rounds taught",
+    "taught": "what made-up rounds taught",
     "loss": "loss read",
     "shut": "cylinder side shut off",
     "top-found-again": "loss at top found again",

@@ -11,11 +11,13 @@ import numpy as np
 import pytest
 
 from listen.audio.write import write_clip
-from listen.bench.accuracy.contest import Job, read_truth, report_jobs, tune_jobs
+from listen.bench.accuracy.contest import Job, judge_folder, read_truth, report_jobs, tune_jobs
 from listen.cli.main import main
 from listen.errors import RoundError
 from listen.lab.simulator.draw import draw
 from listen.lab.simulator.worlds.world import Wishes
+from listen.rounds.evaluate import evaluate
+from listen.rounds.loose import read_folder
 from listen.signal.clip import Clip
 from listen.trade.points import PathId
 from tests.bench.plot import draw_plot, read
@@ -89,6 +91,13 @@ def test_a_labelled_archive_is_scored(tmp_path: Path, capsys: pytest.CaptureFixt
     out = capsys.readouterr().out
     for bar in ("right of named", "right at 95 %+", "false calls", "named", "Brier", "log loss", "ECE"):
         assert f"  {bar}" in out
+
+
+def test_an_archive_is_scored_by_what_users_are_told(tmp_path: Path) -> None:
+    """Not by the trees that saw no round of ours, as the bench's own rounds are."""
+    folder = archive(tmp_path) / "round-0"
+    told = {str(p.path): p.probability for p in evaluate(read_folder(folder)).paths}
+    assert judge_folder(folder).without_sound.share == told
 
 
 @pytest.mark.parametrize("text", ["{}", '{"paths": []}', '{"paths": ["none", "rings"]}', '{"paths": ["roof"]}', "x"])

@@ -15,6 +15,7 @@ from listen.bench.accuracy.peers import PEERS, Case, fit, numbers
 from listen.bench.accuracy.scores import ECE_BINS, ROUND_BARS, SOUND, Figures, Forecast, score, standing
 from listen.bench.accuracy.workers import spread
 from listen.errors import RoundError
+from listen.judge.taught import By
 from listen.lab.simulator.draw import draw
 from listen.lab.simulator.worlds import WORLDS
 from listen.rate import calibration, counted
@@ -53,7 +54,7 @@ def judge_drawn(job: Job) -> Judged:
     rng = np.random.default_rng(job.seed)
     spec = draw(rng, job.population, backgrounds=job.noise, leaks=job.leaks, sound_clips=True)
     truth = frozenset(map(str, spec.truth.paths))
-    return _judged(clips_of(spec), spec.facts, truth, spec.background.name, job.ours)
+    return _judged(clips_of(spec), spec.facts, truth, spec.background.name, job.ours, "others")
 
 
 def judge_folder(folder: Path) -> Judged:
@@ -63,7 +64,7 @@ def judge_folder(folder: Path) -> Judged:
     round_ = read_folder(folder)
     points = sorted({t.point for t in round_.takes}, key=walking_order)
     clips = {p: [(t.kind, read_clip(t.path)) for t in round_.takes if t.point == p] for p in points}
-    return _judged(clips, round_.facts, read_truth(folder), folder.parent.name, True)
+    return _judged(clips, round_.facts, read_truth(folder), folder.parent.name, True, "all")
 
 
 def read_truth(folder: Path) -> frozenset[str]:
@@ -88,11 +89,11 @@ def labelled(root: Path) -> list[Path]:
     return folders
 
 
-def _judged(clips: Clips, facts: Facts, truth: frozenset[str], background: str, own: bool) -> Judged:
+def _judged(clips: Clips, facts: Facts, truth: frozenset[str], background: str, own: bool, taught: By) -> Judged:
     # Measured twice: what a sound cylinder's clips say of a point must not reach the judge who is to do without them.
     bare = {p: [(k, c) for k, c in takes if k is not Kind.SOUND] for p, takes in clips.items()}
     with_sound, without = (
-        ours(measure_clips(each), facts, truth, background) if own and wanted else None
+        ours(measure_clips(each), facts, truth, background, taught) if own and wanted else None
         for each, wanted in ((clips, bare != clips), (bare, True))
     )
     return Judged(Case(truth, numbers(clips), background), with_sound, without)

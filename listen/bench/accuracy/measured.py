@@ -12,6 +12,7 @@ import listen
 from listen.bench.accuracy.scores import Forecast
 from listen.bench.accuracy.workers import spread
 from listen.judge.result import RoundResult
+from listen.judge.taught import By
 from listen.lab.simulator.draw import in_recorded_shop
 from listen.lab.simulator.render import render
 from listen.lab.simulator.scene import RoundSpec
@@ -118,9 +119,11 @@ def measure_spec(spec: RoundSpec) -> tuple[PointTakes, ...]:
     return measure_clips(clips_of(spec))
 
 
-def ours(points: Sequence[PointTakes], facts: Facts, truth: frozenset[str], background: str) -> Forecast:
-    """What our method says of a round, taught by no round of ours: worlds and recorded shops are the bench's own."""
-    return forecast(judge_points("", points, facts, taught="others"), truth, background, helped(points, facts))
+def ours(
+    points: Sequence[PointTakes], facts: Facts, truth: frozenset[str], background: str, taught: By = "others"
+) -> Forecast:
+    """What our method says of a round. Worlds and recorded shops are the bench's own: no round of theirs taught it."""
+    return forecast(judge_points("", points, facts, taught=taught), truth, background, helped(points, facts))
 
 
 def helped(points: Sequence[PointTakes], facts: Facts) -> bool:

@@ -31,7 +31,7 @@ CLIPS = {
 SOURCES = {
     "prior": "before anything was heard",
     "unforeseen": "what nobody foresees",
-    "taught": "what made-up rounds taught",
+    "taught": "taught by made-up rounds",
     "loss": "loss read",
     "shut": "cylinder side shut off",
     "top-found-again": "loss at top found again",

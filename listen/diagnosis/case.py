@@ -4,23 +4,17 @@ import msgspec
 
 from listen.trade.engine import Engine
 
+DRY, WET, LOSS = "compression-dry", "compression-wet", "loss"
+"""Readings of a cylinder."""
+
 
 class CylinderCase(msgspec.Struct, frozen=True, kw_only=True):
     """What is known about one cylinder; everything may be missing."""
 
     cylinder: int
-    dry_kpa: float | None = None
-    """Dry compression, gauge."""
-    dry_first_kpa: float | None = None
-    """Dry compression after the first stroke."""
-    wet_kpa: float | None = None
-    loss_percent: float | None = None
-    loss_again_percent: float | None = None
-    loss_after_run_percent: float | None = None
-    """Loss after the engine was run, or the rings soaked."""
-    restrictor_mm: float | None = None
-    """Bore of the tester's restrictor behind which the losses were read; None where it is not known."""
-    supply_kpa: float | None = None
+    figures: dict[str, float] = {}
+    """What was read on it, by reading, and ``restrictor`` and ``supply`` of the tester behind its losses: pressures in
+    kPa (gauge), losses in percent, bores in mm."""
     loss_read: str = ""
     """The loss as it was read, in words, where it was carried over to the reference restrictor."""
     paths: dict[str, float] = {}
@@ -63,6 +57,10 @@ class EngineCase(msgspec.Struct, frozen=True, kw_only=True):
     dry_order: tuple[int, ...] = ()
     """Cylinders in the order their compression was taken."""
     made: tuple[Made, ...] = ()
+
+    def read(self, reading: str) -> dict[int, float]:
+        """What was read of a kind, by cylinder."""
+        return {c.cylinder: c.figures[reading] for c in self.cylinders if reading in c.figures}
 
 
 class Finding(msgspec.Struct, frozen=True):

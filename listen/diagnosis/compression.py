@@ -7,12 +7,14 @@ from statistics import median
 
 import msgspec
 
-from listen.diagnosis.case import CylinderCase, EngineCase, Finding
+from listen.diagnosis.case import DRY, LOSS, WET, EngineCase, Finding
 from listen.diagnosis.ear import filler_on_all, heard_share
 from listen.trade.engine import neighbours
 from listen.trade.numbers import altitude_share, expected_dry_kpa, threshold
 from listen.voice import figures
 
+FIRST = "compression-dry-first"
+"""Reading after the first stroke."""
 MIN_FALLING = 4
 """Cylinders needed before readings can be said to fall in the order tested (three fall by chance once in six)."""
 
@@ -51,7 +53,7 @@ class DryTest(msgspec.Struct, frozen=True, kw_only=True):
 
 def dry_test(case: EngineCase) -> DryTest:
     """Hold the dry readings of a case against each other and what is expected."""
-    kpa = {c.cylinder: c.dry_kpa for c in case.cylinders if c.dry_kpa is not None}
+    kpa = case.read(DRY)
     # Thin air presses less: what is expected is brought to where the engine stands.
     here = altitude_share(case.figures.get("altitude", 0.0))
     # What somebody read off counts before the job's own figures; the maker's figure before one computed from the ratio.
@@ -168,7 +170,7 @@ def _falling(case: EngineCase, d: DryTest) -> Iterator[Finding]:
 
 def _strokes(case: EngineCase, d: DryTest) -> Iterator[Finding]:
     """First against last stroke of the low cylinders, beside that of the good ones."""
-    climbs = {c.cylinder: c.dry_kpa / c.dry_first_kpa for c in case.cylinders if c.dry_kpa and c.dry_first_kpa}
+    climbs = {n: d.kpa[n] / first for n, first in case.read(FIRST).items() if first and d.kpa.get(n)}
     good = [ratio for n, ratio in climbs.items() if d.share.get(n, 0) >= threshold("watch_share")]
     for n, ratio in climbs.items():
         if not good or d.share.get(n, 1.0) >= threshold("watch_share"):
@@ -184,54 +186,51 @@ def _strokes(case: EngineCase, d: DryTest) -> Iterator[Finding]:
 def wet_findings(case: EngineCase) -> list[Finding]:
     """Large, partial or no rise on every cylinder that is not good; good ones serve as control."""
     dry = dry_test(case)
+    read = {n: (dry.kpa[n], wet) for n, wet in case.read(WET).items() if dry.kpa.get(n)}
     # In a low engine none is good enough to be held against.
-    control = None if dry.all_low else _control(case, dry.share)
+    good = {} if dry.all_low else {n: kpa for n, kpa in read.items() if dry.share.get(n, 0) >= threshold("watch_share")}
+    control = control_of(case, good)
+    beside = None if control is None else good[control]
     found = []
     for c in case.cylinders:
-        if not c.dry_kpa or c.wet_kpa is None:
+        n, kpa = c.cylinder, read.get(c.cylinder)
+        if kpa is None or n in good:
             continue
-        if dry.share.get(c.cylinder, 0.0) >= threshold("watch_share") and not dry.all_low:
-            continue
-        row = _risen(c.dry_kpa, c.wet_kpa, control)
+        row = _risen(*kpa, beside)
         if row == "wet-rise" and case.engine.fuel == "diesel":
             row = "partial-wet-rise"  # the oil itself fills a diesel's small chamber
         if row == "no-wet-rise" and case.engine.lies_flat:
             row = "no-wet-rise-lying"
         elif row == "no-wet-rise" and heard_share(c, "rings") and not filler_on_all(case):
             row = "no-wet-rise-heard"
-        found.append(Finding(row, (c.cylinder,), _detail(c, control)))
+        words = f"cylinder {n}: {kpa[0]:.0f} dry, {kpa[1]:.0f} kPa wet"
+        told = f"; control cylinder {control}: {beside[0]:.0f} and {beside[1]:.0f} kPa" if beside else NO_CONTROL
+        found.append(Finding(row, (n,), words + told))
     return found
 
 
+Kpa = tuple[float, float]
+"""Dry and wet compression of a cylinder."""
+NO_CONTROL = ", no good cylinder served as control"
 LEAST_KPA = 1.0
 """No gauge shows less; a rise over nothing has no ratio."""
 
 
-def _control(case: EngineCase, share: dict[int, float]) -> CylinderCase | None:
+def control_of(case: EngineCase, good: dict[int, Kpa]) -> int | None:
     """The good cylinder that rose least; one that loses air is none, however even the compression."""
-    read = [c for c in case.cylinders if (c.wet_kpa or 0) >= LEAST_KPA and (c.dry_kpa or 0) >= LEAST_KPA]
-    good = [c for c in read if share.get(c.cylinder, 0) >= threshold("watch_share")]
-    good = [c for c in good if c.loss_percent is None or c.loss_percent <= threshold("loss_usable_percent")]
-    return min(good, key=lambda c: (c.wet_kpa or 0) / (c.dry_kpa or 1), default=None)
+    loss, most = case.read(LOSS), threshold("loss_usable_percent")
+    tight = {n: kpa for n, kpa in good.items() if min(kpa) >= LEAST_KPA and loss.get(n, 0.0) <= most}
+    return min(tight, key=lambda n: tight[n][1] / tight[n][0], default=None)
 
 
-def _risen(dry: float, wet: float, control: CylinderCase | None) -> str:
+def _risen(dry: float, wet: float, control: Kpa | None) -> str:
     """What oil did to a cylinder, over what it did to the control; without one the limits are others."""
     rise_kpa, ratio, alone = wet - dry, wet / dry, "_alone"
-    if control is not None and control.dry_kpa and control.wet_kpa:
+    if control is not None:
         alone = ""
-        rise_kpa, ratio = rise_kpa - (control.wet_kpa - control.dry_kpa), ratio / (control.wet_kpa / control.dry_kpa)
+        rise_kpa, ratio = rise_kpa - (control[1] - control[0]), ratio / (control[1] / control[0])
     if wet - dry < threshold("no_wet_rise_kpa"):
         return "no-wet-rise"
     if rise_kpa >= threshold("wet_rise_kpa") and ratio > threshold(f"wet_rise_ratio{alone}"):
         return "wet-rise"
     return "no-wet-rise" if ratio < threshold(f"no_wet_rise_ratio{alone}") else "partial-wet-rise"
-
-
-def _detail(c: CylinderCase, control: CylinderCase | None) -> str:
-    assert c.dry_kpa and c.wet_kpa is not None
-    words = f"cylinder {c.cylinder}: {c.dry_kpa:.0f} dry, {c.wet_kpa:.0f} kPa wet"
-    if control is None:
-        return words + ", no good cylinder served as control"
-    assert control.dry_kpa and control.wet_kpa
-    return words + f"; control cylinder {control.cylinder}: {control.dry_kpa:.0f} and {control.wet_kpa:.0f} kPa"

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 import msgspec
 
 from listen.diagnosis import told
-from listen.diagnosis.case import CylinderCase, EngineCase, Finding
+from listen.diagnosis.case import LOSS, EngineCase, Finding
 from listen.diagnosis.compression import compression_findings, dry_test, wet_findings
 from listen.diagnosis.ear import ear_findings
 from listen.diagnosis.faults import NEAR, NOTHING, Lead, at_place, folded_shares, leads, says_something, spoken
-from listen.diagnosis.leakage import behind_one_restrictor, leakage_findings, losses
+from listen.diagnosis.leakage import behind_one_restrictor, leakage_findings
 from listen.diagnosis.model import (
     Candidate,
     Contradiction,
@@ -214,14 +214,14 @@ def cylinder_standing(case: EngineCase, n: int, faults: Sequence[Fault]) -> Cyli
     """One word for a cylinder: a fault is a fault as soon as its figures are bad, even while its cause is open."""
     c = next((c for c in case.cylinders if c.cylinder == n), None)
     dry = dry_test(case)
-    share, loss = dry.share.get(n), losses(case).get(n)
+    share, loss = dry.share.get(n), case.read(LOSS).get(n)
     low = n in dry.low or n in dry.short
     bad = low or (loss is not None and loss > threshold("loss_high_percent"))
     for f in faults:
         if n in f.cylinders:
             word: StandingWord = "fault" if bad or f.probability >= FAULT_FROM else "suspect"
             return CylinderStanding(n, "test again" if f.cause == "test-fault" else word, f.cause, f.words)
-    if c is None or (c.dry_kpa is None and loss is None and not c.paths):
+    if c is None or (n not in dry.kpa and loss is None and not c.paths):
         return CylinderStanding(n, "not tested")
     if bad:
         return CylinderStanding(n, "suspect")
@@ -229,11 +229,7 @@ def cylinder_standing(case: EngineCase, n: int, faults: Sequence[Fault]) -> Cyli
     lossy = loss is not None and loss > threshold("loss_usable_percent")
     if short or lossy:
         return CylinderStanding(n, "watch")
-    return CylinderStanding(n, "sound" if _compared(case, c) else "cannot tell")
-
-
-def _compared(case: EngineCase, c: CylinderCase) -> bool:
-    """True where a reading can be held against something, or a silent cylinder was listened to."""
-    test = dry_test(case)
-    dry = c.dry_kpa is not None and (c.cylinder in test.share or test.expected_kpa is not None)
-    return dry or c.loss_percent is not None or c.paths.get("none", 0.0) >= threshold("path_likely")
+    # A reading that can be held against something, or a silent cylinder that was listened to.
+    compared = loss is not None or (n in dry.kpa and (n in dry.share or dry.expected_kpa is not None))
+    silent = c.paths.get("none", 0.0) >= threshold("path_likely")
+    return CylinderStanding(n, "sound" if compared or silent else "cannot tell")

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from listen.diagnosis.case import CylinderCase, EngineCase, Finding
+from listen.diagnosis.case import LOSS, CylinderCase, EngineCase, Finding
 from listen.trade.engine import neighbours
 from listen.trade.numbers import threshold
 from listen.trade.points import PathId, point_rows, usual_points
@@ -123,8 +123,8 @@ def _nothing(c: CylinderCase) -> list[Finding]:
     share = heard_share(c, "none") if c.paths or c.decided else 0.0
     if not share or c.bubbles_seen:
         return []
-    loss = c.loss_percent
-    row = "loss-without-hiss" if loss is not None and loss > threshold("loss_high_percent") else "heard-nothing"
+    lost = c.figures.get(LOSS, 0.0) > threshold("loss_high_percent")
+    row = "loss-without-hiss" if lost else "heard-nothing"
     return [Finding(row, (c.cylinder,), f"cylinder {c.cylinder}: nothing beyond normal blow-by", share)]
 
 

@@ -5,16 +5,15 @@ from statistics import median
 
 import msgspec
 
-from listen.diagnosis.case import CylinderCase, EngineCase, Finding
+from listen.diagnosis.case import LOSS, CylinderCase, EngineCase, Finding
 from listen.diagnosis.compression import dry_test
 from listen.diagnosis.ear import heard_share
 from listen.trade.numbers import agreeing_share, threshold
 from listen.trade.restrictor import REFERENCE_MM, SUPPLY_KPA, USUAL_MM, loss_behind
 from listen.voice import figures
 
-
-def losses(case: EngineCase) -> dict[int, float]:
-    return {c.cylinder: c.loss_percent for c in case.cylinders if c.loss_percent is not None}
+AGAIN, AFTER_RUN = "loss-again", "loss-after-run"
+"""Losses read once more: at once, and after the engine was run, or the rings soaked."""
 
 
 def behind_one_restrictor(case: EngineCase) -> EngineCase:
@@ -23,22 +22,21 @@ def behind_one_restrictor(case: EngineCase) -> EngineCase:
 
 
 def _carried_over(c: CylinderCase) -> CylinderCase:
-    bore = c.restrictor_mm
+    bore, supply = c.figures.get("restrictor"), c.figures.get("supply", SUPPLY_KPA)
     if bore is None or bore == REFERENCE_MM or not USUAL_MM[0] <= bore <= USUAL_MM[1]:
         return c
     # Outside these it is a slip of the pen: the usual supply stands in (the judge takes the nearer bound).
-    supply = c.supply_kpa if c.supply_kpa is not None and 50 <= c.supply_kpa <= 2000 else SUPPLY_KPA
+    supply = supply if 50 <= supply <= 2000 else SUPPLY_KPA
     # All three were read behind the same bore.
-    names = ("loss_percent", "loss_again_percent", "loss_after_run_percent")
-    read = {name: loss for name in names if (loss := getattr(c, name)) is not None}
+    read = {name: c.figures[name] for name in (LOSS, AGAIN, AFTER_RUN) if name in c.figures}
     there = {name: round(loss_behind(loss, bore, REFERENCE_MM, supply), 1) for name, loss in read.items()}
-    words = f"read as {c.loss_percent:g} % behind {bore:g} mm" if c.loss_percent is not None else ""
-    return msgspec.structs.replace(c, **there, loss_read=words, restrictor_mm=REFERENCE_MM)
+    words = f"read as {read[LOSS]:g} % behind {bore:g} mm" if LOSS in read else ""
+    return msgspec.structs.replace(c, figures={**c.figures, **there, "restrictor": REFERENCE_MM}, loss_read=words)
 
 
 def stands_out(case: EngineCase, n: int) -> bool:
     """True where a cylinder loses far more than the others."""
-    loss = losses(case)
+    loss = case.read(LOSS)
     return len(loss) > 1 and loss[n] - _of_others(loss, n) >= threshold("loss_above_points")
 
 
@@ -51,12 +49,12 @@ def leakage_findings(case: EngineCase) -> list[Finding]:
 
 
 def _each(case: EngineCase) -> Iterator[Finding]:
-    loss = losses(case)
+    loss = case.read(LOSS)
     for c in case.cylinders:
-        n, percent = c.cylinder, c.loss_percent
+        n, percent = c.cylinder, c.figures.get(LOSS)
         if percent is None:
             continue
-        again, after, apart = c.loss_again_percent, c.loss_after_run_percent, stands_out(case, n)
+        again, after, apart = c.figures.get(AGAIN), c.figures.get(AFTER_RUN), stands_out(case, n)
         read = f"cylinder {n}: {percent:g} %"
         words = read + (f" ({c.loss_read})" if c.loss_read else "")
         if percent <= threshold("loss_good_percent"):
@@ -76,7 +74,7 @@ def _each(case: EngineCase) -> Iterator[Finding]:
 
 
 def _engine(case: EngineCase) -> list[Finding]:
-    loss = losses(case)
+    loss = case.read(LOSS)
     if len(loss) < len(case.engine.cylinders):
         return []
     low, high = min(loss.values()), max(loss.values())
@@ -101,7 +99,7 @@ def _heard_elsewhere(case: EngineCase) -> bool:
 
 
 def _beside_compression(case: EngineCase) -> Iterator[Finding]:
-    dry, loss = dry_test(case), losses(case)
+    dry, loss = dry_test(case), case.read(LOSS)
     share, low = dry.share, dry.low
     alike = len(loss) > 1 and max(loss.values()) - min(loss.values()) <= threshold("loss_even_points")
     if len(case.engine.cylinders) == 1:

@@ -4,9 +4,9 @@ which tests were made on which cylinders, and what remains untested."""
 from collections.abc import Callable, Sequence
 from itertools import chain
 
-from listen.diagnosis.case import CylinderCase, EngineCase, Finding, Made
+from listen.diagnosis.case import DRY, LOSS, WET, CylinderCase, EngineCase, Finding, Made
 from listen.diagnosis.faults import Lead, spoken
-from listen.diagnosis.leakage import losses
+from listen.diagnosis.leakage import AFTER_RUN, AGAIN
 from listen.diagnosis.model import TestState
 from listen.diagnosis.weigh import Standing
 from listen.trade.causes import BlindSpot, blind_spots
@@ -53,9 +53,9 @@ def done_on(case: EngineCase, cylinders: tuple[int, ...]) -> frozenset[str]:
     here = [c for c in case.cylinders if not cylinders or c.cylinder in cylinders]
     both = {n for c in here for n in (c.cylinder, *c.heard_at_holes) if c.paths}
     kinds = {
-        "loss-on-all": len(case.engine.cylinders) < 2 or losses(case).keys() >= set(case.engine.cylinders),
-        "loss-again": here and all(c.loss_again_percent is not None for c in here),
-        "loss-after-run": here and all(c.loss_after_run_percent is not None for c in here),
+        "loss-on-all": len(case.engine.cylinders) < 2 or case.read(LOSS).keys() >= set(case.engine.cylinders),
+        AGAIN: here and all(AGAIN in c.figures for c in here),
+        AFTER_RUN: here and all(AFTER_RUN in c.figures for c in here),
         "both-ways": len(cylinders) > 1 and both >= set(cylinders) and all(c.paths for c in here),
     } | {test: was_made(case, test, cylinders) for test in BY_CYLINDER}
     return frozenset((*on, *(kind for kind, there in kinds.items() if there)))
@@ -106,9 +106,9 @@ def stop_signs(findings: Sequence[Finding], made: Sequence[Made]) -> tuple[str, 
 
 
 BY_CYLINDER: dict[str, Callable[[CylinderCase], bool]] = {
-    "compression": lambda c: c.dry_kpa is not None,
-    "wet": lambda c: c.wet_kpa is not None,
-    "loss": lambda c: c.loss_percent is not None,
+    "compression": lambda c: DRY in c.figures,
+    "wet": lambda c: WET in c.figures,
+    "loss": lambda c: LOSS in c.figures,
     "listening": lambda c: bool(c.paths),
     "bubbles": lambda c: c.bubbles_seen is not None,
     "plugs": lambda c: bool(c.plugs),

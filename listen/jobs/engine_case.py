@@ -7,6 +7,7 @@ import msgspec
 
 from listen.diagnosis.case import CylinderCase, EngineCase, Made
 from listen.diagnosis.model import Diagnosis
+from listen.jobs.answers import JOB_WIDE
 from listen.jobs.events import PlugSeen, ReadingEntered
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.standing import latest_round, standing
@@ -58,32 +59,18 @@ def engine_case(job: Job) -> EngineCase:
     )
 
 
-READINGS = {
-    "dry_kpa": "compression-dry",
-    "dry_first_kpa": "compression-dry-first",
-    "wet_kpa": "compression-wet",
-    "loss_percent": "loss",
-    "loss_again_percent": "loss-again",
-    "loss_after_run_percent": "loss-after-run",
-}
-"""Readings of a cylinder by what the diagnosis calls them."""
-
-
 def cylinder_case(job: Job, n: int) -> CylinderCase:
     record = latest_round(job, n)
     own = {f.id for f in symptoms("cylinder")}
     plug, looks = job.plugs.get(n), {p.id for p in plugs()}
     call = record.call() if record else None
     stands = standing(record) if record else None
-    read: dict[str, Any] = {field: r and r.si for field, name in READINGS.items() for r in [job.reading(name, n)]}
     points = record.verdict.result.points if record and record.verdict else ()
     loud = (point(p.point).neighbour for p in points if p.detected)
     decided = stands if stands and stands.how == "overruled" and stands.kind != "unclear" else None
     return CylinderCase(
         cylinder=n,
-        **read,
-        restrictor_mm=_of_the_rig(job, "restrictor", n),
-        supply_kpa=_of_the_rig(job, "supply", n),
+        figures=_of_the_rig(job, n) | {r.reading: r.si for r in job.readings if r.cylinder == n},
         paths=heard(record) if record else {},
         heard_before=heard_before(job, record) if record else "",
         decided=(decided.paths or ("none",)) if decided else (),
@@ -149,13 +136,12 @@ def _by_points(p: PathResult, points: set[str]) -> float:
     return 1 / (1 + math.exp(-odds))
 
 
-def _of_the_rig(job: Job, name: str, n: int) -> float | None:
+def _of_the_rig(job: Job, n: int) -> dict[str, float]:
     """What was noted of the tester with the cylinder's loss, else the latest on the job."""
-    loss = job.reading("loss", cylinder=n)
-    if loss is None:
-        return None
-    read = (job.reading(name, round_id=loss.round_id) if loss.round_id else None) or job.reading(name)
-    return read.si if read else None
+    if (loss := job.reading("loss", cylinder=n)) is None:
+        return {}
+    both = ((loss.round_id and job.reading(name, round_id=loss.round_id)) or job.reading(name) for name in JOB_WIDE)
+    return {read.reading: read.si for read in both if read}
 
 
 class CylinderRow(msgspec.Struct, frozen=True, kw_only=True):

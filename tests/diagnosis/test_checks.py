@@ -6,12 +6,12 @@ import tomllib
 
 import msgspec
 import pytest
-from worked import HERE, case_of, engines
+from worked import HERE, case_of, cylinder, engines
 
 from listen.diagnosis import diagnose as diagnose_module
 from listen.diagnosis import faults, told, weigh
 from listen.diagnosis import next as next_module
-from listen.diagnosis.case import CylinderCase, EngineCase, Made
+from listen.diagnosis.case import DRY, LOSS, EngineCase, Made
 from listen.diagnosis.diagnose import diagnose, findings_of
 from listen.diagnosis.weigh import standings
 from listen.trade.causes import causes
@@ -30,7 +30,7 @@ def engine(*made: Made) -> EngineCase:
     return EngineCase(
         engine=layout("inline-2"),
         symptoms=FACTS,
-        cylinders=(CylinderCase(cylinder=1, dry_kpa=850), CylinderCase(cylinder=2, dry_kpa=1000)),
+        cylinders=(cylinder(1, dry=850), cylinder(2, dry=1000)),
         made=made,
     )
 
@@ -81,7 +81,7 @@ def test_no_check_does_harm(data):
     case = case_of(data)
     found = {f.id for f in findings_of(case)}
     made = {m.check for m in case.made}
-    turned = any(c.dry_kpa is not None for c in case.cylinders)
+    turned = bool(case.read(DRY))
     for check in (c for f in diagnose(case).faults for c in f.checks):
         moves = check.turns in ("cranks", "runs")
         assert not (moves and found & LIQUID and "liquid-first" not in made), check.id
@@ -89,8 +89,7 @@ def test_no_check_does_harm(data):
         assert not (moves and found & {"belt-broke", "timing-disturbed"} and "timing-marks" not in made), check.id
         assert not (check.turns == "runs" and found & {"fuel-in-oil", "flooded"} and "change-oil" not in made), check.id
         assert not (check.id.startswith("wet") and case.engine.fuel == "diesel")
-        lost = [c for c in case.cylinders if c.loss_percent is not None]
-        assert not (check.id == "loss-on-all" and len(lost) == len(case.engine.cylinders))
+        assert not (check.id == "loss-on-all" and len(case.read(LOSS)) == len(case.engine.cylinders))
         assert not (check.id == "loss-on-all" and len(case.engine.cylinders) == 1)
 
 

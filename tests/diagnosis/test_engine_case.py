@@ -8,7 +8,7 @@ from listen.diagnosis.case import Made
 from listen.diagnosis.compression import dry_test
 from listen.diagnosis.diagnose import diagnose
 from listen.diagnosis.ear import heard_share
-from listen.diagnosis.leakage import behind_one_restrictor, losses
+from listen.diagnosis.leakage import behind_one_restrictor
 from listen.jobs.engine_case import cylinder_rows, engine_case
 from listen.jobs.events import (
     AnswerWithdrawn,
@@ -79,7 +79,7 @@ def test_readings_plugs_and_symptoms_arrive_and_unknown_words_do_not(job):
     )
     case = engine_case(job.job)
     assert [c.cylinder for c in case.cylinders] == [2, 4]
-    assert of(job, 4).dry_kpa == 990
+    assert of(job, 4).figures["compression-dry"] == 990
     assert case.dry_order == (4, 2)
     assert case.figures == {"altitude": 600, "compression-ratio": 10.0}
     assert dry_test(case).expected_kpa == pytest.approx(1375 * 0.93)
@@ -169,9 +169,9 @@ def test_facts_figures_and_checks_arrive_and_what_was_asked_is_told_from_what_wa
     case = engine_case(job.job)
     assert (case.symptoms, case.no, case.symptoms_asked) == (("turbo",), ("frozen",), False)
     assert case.figures["oil-used"] == 0.8
-    assert (of(job, 1).restrictor_mm, of(job, 1).loss_after_run_percent) == (0.5, 40)
+    assert of(job, 1).figures == {"loss": 67, "restrictor": 0.5, "loss-after-run": 40}
     assert case.made == (Made("camera-cylinder", "clean", 2),)
-    assert losses(behind_one_restrictor(case))[1] == pytest.approx(8.5, abs=0.3)
+    assert behind_one_restrictor(case).read("loss")[1] == pytest.approx(8.5, abs=0.3)
 
 
 def test_a_figure_that_was_withdrawn_does_not_count(job):

@@ -8,6 +8,7 @@ import msgspec
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from worked import cylinder
 
 from listen.diagnosis.case import CylinderCase, EngineCase, Finding
 from listen.diagnosis.compression import compression_findings
@@ -29,6 +30,7 @@ paths = st.dictionaries(
 )
 
 EXPECTED = "compression-expected"
+READINGS = ("compression-dry", "compression-dry-first", "compression-wet", "loss", "loss-again")
 
 
 @st.composite
@@ -37,11 +39,7 @@ def engine_cases(draw):
     cylinders = tuple(
         CylinderCase(
             cylinder=n,
-            dry_kpa=draw(kpa),
-            dry_first_kpa=draw(kpa),
-            wet_kpa=draw(kpa),
-            loss_percent=draw(percent),
-            loss_again_percent=draw(percent),
+            figures={id: value for id in READINGS if (value := draw(percent if "loss" in id else kpa)) is not None},
             paths=draw(paths),
             bubbles_seen=draw(st.none() | st.booleans()),
             plugs=tuple(draw(st.lists(st.sampled_from([p.id for p in plugs()]), max_size=2))),
@@ -105,7 +103,7 @@ def test_the_highest_that_stands_out_is_called_high_and_the_rest_not_low():
     readings = {1: 1100, 2: 1330, 3: 1110, 4: 1090}
     case = EngineCase(
         engine=layout("inline-4"),
-        cylinders=tuple(CylinderCase(cylinder=n, dry_kpa=kpa) for n, kpa in readings.items()),
+        cylinders=tuple(cylinder(n, dry=kpa) for n, kpa in readings.items()),
     )
     ids = {(f.id, f.cylinders) for f in compression_findings(case)}
     assert ("high", (2,)) in ids
@@ -123,10 +121,10 @@ def test_a_second_strong_path_is_a_second_fault_and_gets_its_own_word():
     case = EngineCase(
         engine=layout("inline-4"),
         cylinders=(
-            CylinderCase(cylinder=1, loss_percent=40, paths={"exhaust-valve": 0.95}),
-            CylinderCase(cylinder=2, loss_percent=8),
-            CylinderCase(cylinder=3, loss_percent=9),
-            CylinderCase(cylinder=4, loss_percent=38, paths={"intake-valve": 0.95}),
+            cylinder(1, loss=40, paths={"exhaust-valve": 0.95}),
+            cylinder(2, loss=8),
+            cylinder(3, loss=9),
+            cylinder(4, loss=38, paths={"intake-valve": 0.95}),
         ),
     )
     d = diagnose(case)
@@ -136,7 +134,7 @@ def test_a_second_strong_path_is_a_second_fault_and_gets_its_own_word():
 
 
 def test_the_supervisor_reads_what_was_not_tested():
-    case = EngineCase(engine=layout("inline-2"), cylinders=(CylinderCase(cylinder=1, dry_kpa=0),))
+    case = EngineCase(engine=layout("inline-2"), cylinders=(cylinder(1, dry=0),))
     fault = diagnose(case).faults[0]
     assert "cylinder leakage" in fault.not_tested
     assert "listening where the air escapes" in fault.not_tested
@@ -152,10 +150,7 @@ def test_a_sign_that_forbids_driving_warns_whatever_leads(sign, on, warns):
         engine=layout("inline-4"),
         figures={EXPECTED: 1250.0},
         symptoms=(sign,) if sign else (),
-        cylinders=tuple(
-            CylinderCase(cylinder=n, dry_kpa=kpa, loss_percent=loss, plugs=on if n == 2 else ())
-            for n, kpa, loss in readings
-        ),
+        cylinders=tuple(cylinder(n, dry=kpa, loss=loss, plugs=on if n == 2 else ()) for n, kpa, loss in readings),
     )
     assert set(diagnose(case).stop_for) == warns
 
@@ -174,7 +169,7 @@ def test_no_cylinder_is_sound_on_figures_that_cannot_say_so(readings, expected_k
     case = EngineCase(
         engine=layout("inline-4"),
         figures={} if expected_kpa is None else {EXPECTED: expected_kpa},
-        cylinders=tuple(CylinderCase(cylinder=n, dry_kpa=kpa) for n, kpa in readings.items()),
+        cylinders=tuple(cylinder(n, dry=kpa) for n, kpa in readings.items()),
     )
     d = diagnose(case)
     shown = [c.word for c in d.cylinders]
@@ -183,7 +178,7 @@ def test_no_cylinder_is_sound_on_figures_that_cannot_say_so(readings, expected_k
 
 
 def test_causes_the_engine_is_not_built_to_have_are_not_candidates():
-    alone = EngineCase(engine=layout("single"), cylinders=(CylinderCase(cylinder=1, dry_kpa=400, loss_percent=60),))
+    alone = EngineCase(engine=layout("single"), cylinders=(cylinder(1, dry=400, loss=60),))
     assert "gasket-next" not in {c.cause for c in diagnose(alone).candidates}
     air = EngineCase(engine=msgspec.structs.replace(layout("inline-2"), cooling="air"), symptoms=("coolant-loss",))
     assert "gasket-coolant" not in {c.cause for c in diagnose(air).candidates}

@@ -10,7 +10,7 @@ from worked import case_of, engines
 
 from listen.diagnosis import next as next_module
 from listen.diagnosis.case import CylinderCase, EngineCase
-from listen.diagnosis.compression import _control
+from listen.diagnosis.compression import control_of
 from listen.diagnosis.diagnose import _kind, cylinder_standing, diagnose
 from listen.diagnosis.ear import filler_on_all, heard_share
 from listen.diagnosis.faults import Lead
@@ -74,9 +74,8 @@ def test_three_cylinders_are_listened_to_before_all_are_alike_on_a_twin_both() -
 def test_a_good_cylinder_below_one_kpa_is_no_control() -> None:
     """No gauge shows less; a rise over nothing has no ratio."""
 
-    def control(dry_kpa: float) -> CylinderCase | None:
-        cylinders = (CylinderCase(cylinder=1, dry_kpa=dry_kpa, wet_kpa=dry_kpa), CylinderCase(cylinder=2, dry_kpa=900))
-        return _control(EngineCase(engine=layout("inline-2"), cylinders=cylinders), {1: 1.0, 2: 0.8})
+    def control(dry_kpa: float) -> int | None:
+        return control_of(EngineCase(engine=layout("inline-2")), {1: (dry_kpa, dry_kpa)})
 
     assert control(0.9) is None
     assert control(1.1) is not None

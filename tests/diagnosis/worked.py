@@ -16,13 +16,18 @@ from listen.trade.facts import core
 HERE = Path(__file__).parent
 HEARD = 0.95
 """Probability of a path the microphone names."""
+FIGURES = {
+    "dry": "compression-dry",
+    "wet": "compression-wet",
+    "loss": "loss",
+    "loss_again": "loss-again",
+    "loss_after_run": "loss-after-run",
+    "dry_first": "compression-dry-first",
+    "restrictor_mm": "restrictor",
+}
+"""Key of a case or of one of its cylinders, and the reading it gives."""
 BY_CYLINDER = {
-    "dry": "dry_kpa",
-    "wet": "wet_kpa",
-    "loss": "loss_percent",
-    "loss_again": "loss_again_percent",
-    "loss_after_run": "loss_after_run_percent",
-    "dry_first": "dry_first_kpa",
+    **{key: key for key in FIGURES if key != "restrictor_mm"},
     "heard": "paths",
     "holes": "heard_at_holes",
     "ear": "by_ear",
@@ -68,9 +73,15 @@ def case_of(data: dict[str, Any]) -> EngineCase:
     rest["made"] = tuple(msgspec.convert(m, Made) for m in rest.get("made", ()))
     return EngineCase(
         engine=engine,
-        cylinders=tuple(msgspec.convert(cylinders[n], Strict) for n in sorted(cylinders)),
+        cylinders=tuple(cylinder(**cylinders[n]) for n in sorted(cylinders)),
         **rest,
     )
+
+
+def cylinder(cylinder: int, **known: Any) -> CylinderCase:
+    """What is known of a cylinder, its figures by the keys of a case; unknown keys are refused."""
+    figures = {FIGURES[key]: float(known.pop(key)) for key in FIGURES if key in known}
+    return msgspec.convert({"cylinder": cylinder, "figures": figures, **known}, Strict)
 
 
 def _value(field: str, value: Any) -> Any:

@@ -32,7 +32,9 @@ def engine(**more):
     return EngineCase(
         engine=layout("inline-4"),
         figures={"compression-expected": 1250.0},
-        cylinders=tuple(CylinderCase(cylinder=n, dry_kpa=kpa, loss_percent=loss) for n, kpa, loss in readings),
+        cylinders=tuple(
+            CylinderCase(cylinder=n, figures={"compression-dry": kpa, "loss": loss}) for n, kpa, loss in readings
+        ),
         **more,
     )
 
@@ -53,7 +55,7 @@ def test_without_such_a_sign_nobody_is_frightened():
 
 def test_where_only_the_test_is_in_doubt_the_owner_reads_that_it_is_made_once_more():
     """What is next is a thing that is done, not a check that decides between two sentences."""
-    alone = CylinderCase(cylinder=1, loss_percent=32, paths={"exhaust-valve": 0.99})
+    alone = CylinderCase(cylinder=1, figures={"loss": 32}, paths={"exhaust-valve": 0.99})
     d = diagnose(EngineCase(engine=layout("single"), cylinders=(alone,)))
     doubt = Candidate(cause="test-fault", words="the test itself", score_db=0.0, probability=0.17)
     (fault,) = (replace(f, rivals=(doubt,)) for f in d.faults)

@@ -30,13 +30,23 @@ class Change(msgspec.Struct, frozen=True, kw_only=True):
     before: float | None
     after: float | None
     unit: str
-    difference: float | None = None
-    """After minus before; None where one is missing or the two cannot be compared."""
     uncertainty: float | None = None
-    """95 %, of the difference: both uncertainties together."""
-    beyond: bool = False
+    """95 %, of the difference: both uncertainties together; None where the two cannot be compared."""
+    open: bool = False
+    """True where a bound among the two leaves open whether anything changed."""
     remark: str = ""
     """Why it cannot be compared, or what stands against it."""
+
+    @property
+    def difference(self) -> float | None:
+        """After minus before; None where one is missing or the two cannot be compared."""
+        if self.before is None or self.after is None or self.uncertainty is None:
+            return None
+        return self.after - self.before
+
+    @property
+    def beyond(self) -> bool:
+        return not self.open and abs(self.difference or 0.0) > (self.uncertainty or 0.0)
 
 
 class CylinderChange(msgspec.Struct, frozen=True, kw_only=True):
@@ -105,18 +115,17 @@ def _reading(before: Job, after: Job, n: int, reading: str) -> Change | None:
     if a is None and b is None:
         return None
     if reading == "loss":
-        was, now = (r.si if r else None for r in (a, b))
-        found = _change("loss", "percent", was, now, hypot(LOSS_POINTS, LOSS_POINTS))
+        loss = Change(what="loss", before=a.si if a else None, after=b.si if b else None, unit="percent")
         bores = [r.si for job in (before, after) if (r := job.reading("restrictor"))]
         # A bore that nobody noted speaks against nothing.
-        if len(bores) < 2 or not _apart(*bores):
-            return found
-        remark = "another restrictor: percents cannot be compared"
-        return replace(found, difference=None, uncertainty=None, beyond=False, remark=remark)
+        if len(bores) == 2 and _apart(*bores):
+            return replace(loss, remark="another restrictor: percents cannot be compared")
+        return replace(loss, uncertainty=hypot(LOSS_POINTS, LOSS_POINTS))
     # Two jobs may be read in two units: told in that of the later.
     unit = unit_named(after.pressure_unit)
     was, now = (in_unit(r.si, unit).value if r else None for r in (a, b))
-    return _change(reading, unit, was, now, hypot(COMPRESSION_SHARE * (was or 0.0), COMPRESSION_SHARE * (now or 0.0)))
+    spread = hypot(COMPRESSION_SHARE * (was or 0.0), COMPRESSION_SHARE * (now or 0.0))
+    return Change(what=reading, before=was, after=now, unit=unit, uncertainty=spread)
 
 
 def _points(a: RoundRecord | None, b: RoundRecord | None) -> list[Change]:
@@ -130,19 +139,6 @@ def _inputs(record: RoundRecord | None) -> set[tuple[str, int]]:
     return {(c.kept.device, c.kept.rate_hz) for c in record.live_clips()} if record else set()
 
 
-def _point(point: str, a: PointResult | None, b: PointResult | None, same_input: bool) -> Change:
-    """Levels where the same microphone stood before both; else excess, which also moves with the shop's noise."""
-    if a is None or b is None:
-        was, is_ = (p.excess_db if p else None for p in (a, b))
-        return _change("excess", "dB", was, is_, 0.0, point=point)
-    if same_input and a.level_db is not None and b.level_db is not None and a.level_unit == b.level_unit:
-        return _levels(point, a, b)
-    # Placement twice: the microphone was held by hand both times.
-    spread = hypot(_half(a), _half(b), PLACEMENT_DB, PLACEMENT_DB)
-    remark = "the shop's noise and the microphone go into an excess: compare with care"
-    return _change("excess", "dB", a.excess_db, b.excess_db, spread, point=point, remark=remark)
-
-
 BOUNDS = {
     (True, True): "not heard either time: both are upper bounds",
     (False, True): "not heard any more: at most this loud",
@@ -151,29 +147,28 @@ BOUNDS = {
 """What there is to say where the level before or the one after is an upper bound."""
 
 
-def _levels(point: str, a: PointResult, b: PointResult) -> Change:
-    spread = hypot(_half(a), _half(b), PLACEMENT_DB, PLACEMENT_DB)
-    found = _change("hiss-level", a.level_unit, a.level_db, b.level_db, spread, point=point)
-    assert a.level_db is not None
-    assert b.level_db is not None
+def _point(point: str, a: PointResult | None, b: PointResult | None, same_input: bool) -> Change:
+    """Levels where the same microphone stood before both; else excess, which also moves with the shop's noise."""
+    was, now = (p.excess_db if p else None for p in (a, b))
+    excess = Change(what="excess", point=point, before=was, after=now, unit="dB")
+    if a is None or b is None:
+        return excess
+    halves = [(ci[1] - ci[0]) / 2 for ci in (a.excess_ci95_db, b.excess_ci95_db) if ci]
+    # Placement twice: the microphone was held by hand both times.
+    spread = hypot(*halves, PLACEMENT_DB, PLACEMENT_DB)
+    if not same_input or a.level_db is None or b.level_db is None or a.level_unit != b.level_unit:
+        remark = "the shop's noise and the microphone go into an excess: compare with care"
+        return replace(excess, uncertainty=spread, remark=remark)
     bounds = a.level_is_upper_bound, b.level_is_upper_bound
-    if (remark := BOUNDS.get(bounds)) is None:
-        return found
     # An upper bound speaks one way only: "at most so loud" can be quieter than before, never louder.
-    told = b.level_db < a.level_db if b.level_is_upper_bound else b.level_db > a.level_db
-    return replace(found, remark=remark, beyond=found.beyond and told and not all(bounds))
-
-
-def _half(p: PointResult) -> float:
-    return (p.excess_ci95_db[1] - p.excess_ci95_db[0]) / 2 if p.excess_ci95_db else 0.0
-
-
-def _change(
-    what: str, unit: str, before: float | None, after: float | None, spread: float, *, point: str = "", remark: str = ""
-) -> Change:
-    """A change is beyond its uncertainty only where both figures are there."""
-    change = Change(what=what, point=point, before=before, after=after, unit=unit, remark=remark)
-    if before is None or after is None:
-        return change
-    difference = after - before
-    return replace(change, difference=difference, uncertainty=spread, beyond=abs(difference) > spread)
+    may_be = {(False, True): b.level_db < a.level_db, (True, False): b.level_db > a.level_db, (True, True): False}
+    return Change(
+        what="hiss-level",
+        point=point,
+        before=a.level_db,
+        after=b.level_db,
+        unit=a.level_unit,
+        uncertainty=spread,
+        open=not may_be.get(bounds, True),
+        remark=BOUNDS.get(bounds, ""),
+    )

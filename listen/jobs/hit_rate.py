@@ -2,6 +2,7 @@
 
 import csv
 import io
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator
 from functools import partial
 from typing import Literal, get_args
@@ -49,12 +50,12 @@ class HitRate(msgspec.Struct, frozen=True, kw_only=True):
 
 class Decided(msgspec.Struct, frozen=True, kw_only=True):
     name: str
-    agreed: int
-    agreed_right: int
-    overruled: int
-    person_right: int
+    agreed: int = 0
+    agreed_right: int = 0
+    overruled: int = 0
+    person_right: int = 0
     """Of those overruled: the person was right and the program was not."""
-    program_right: int
+    program_right: int = 0
     """Of those overruled: the program was right and the person was not."""
 
 
@@ -86,33 +87,24 @@ def _answered(jobs: Iterable[Job]) -> Iterator[tuple[Job, RoundRecord, tuple[str
 
 def decided(jobs: Iterable[Job]) -> tuple[Decided, ...]:
     """The score of decisions made before the teardown, a row a person, by name; an overruled open verdict was wrong."""
-    rows: dict[str, list[tuple[str, bool, bool]]] = {}
+    rows = defaultdict[str, Counter[str]](Counter)
     for _, record, truth in _answered(jobs):
         stands = standing(record)
         if stands.by == "person" and stands.program_then is not None:
             person = _right(stands.kind, stands.paths, truth)
             program = _right(stands.program_then.kind, stands.program_then.paths, truth)
-            rows.setdefault(" ".join(stands.name.split()), []).append((stands.how, person, program))
-    return tuple(_score(name, made) for name, made in sorted(rows.items()))
+            made = rows[" ".join(stands.name.split())]
+            if stands.how == "agreed":
+                made.update(agreed=1, agreed_right=person)
+            else:
+                made.update(overruled=1, person_right=person and not program, program_right=program and not person)
+    return tuple(Decided(name=name, **made) for name, made in sorted(rows.items()))
 
 
 def _right(kind: str, paths: tuple[str, ...], truth: tuple[str, ...]) -> bool:
     """Whether every path named was really at work; nothing named is right only as sound, where nothing was."""
     named = paths or (("none",) if kind == "sound" else ())
     return bool(named) and set(named) <= set(truth)
-
-
-def _score(name: str, made: list[tuple[str, bool, bool]]) -> Decided:
-    agreed = [person for how, person, _ in made if how == "agreed"]
-    overruled = [(person, program) for how, person, program in made if how == "overruled"]
-    return Decided(
-        name=name,
-        agreed=len(agreed),
-        agreed_right=sum(agreed),
-        overruled=len(overruled),
-        person_right=sum(a and not b for a, b in overruled),
-        program_right=sum(b and not a for a, b in overruled),
-    )
 
 
 def _of_round(job: Job, record: RoundRecord, truth: tuple[str, ...]) -> Iterable[ScoredCall]:

@@ -107,10 +107,6 @@ def _newly_asked(job: Job, p: ev.SymptomsAsked) -> list[str]:
     return [s for s in p.symptoms if s not in job.asked_of(p.cylinder)]
 
 
-def _symptoms(job: Job, cylinder: int | None, told: tuple[str, ...], asked: tuple[str, ...]) -> dict[str, Any]:
-    return {"symptoms": {**job.symptoms, cylinder: told}, "asked": {**job.asked, cylinder: asked}}
-
-
 def _check(job: Job, p: ev.CheckMade, event: ev.Event) -> dict[str, Any]:
     others = tuple(c for c in job.checks if (c.check, c.cylinder) != (p.check, p.cylinder))
     return {"checks": (*others, p) if p.outcome else others}
@@ -118,9 +114,11 @@ def _check(job: Job, p: ev.CheckMade, event: ev.Event) -> dict[str, Any]:
 
 def _answer_withdrawn(job: Job, p: ev.AnswerWithdrawn, event: ev.Event) -> dict[str, Any]:
     kept = tuple(r for r in job.readings if (r.reading, r.cylinder) != (p.fact, p.cylinder) or r.round_id)
-    every = (job.symptoms_of(p.cylinder), job.asked_of(p.cylinder))
-    told, asked = (tuple(s for s in those if s != p.fact) for those in every)
-    return {"readings": kept} | _symptoms(job, p.cylinder, told, asked)
+    told, asked = (
+        {**places, p.cylinder: tuple(s for s in places.get(p.cylinder, ()) if s != p.fact)}
+        for places in (job.symptoms, job.asked)
+    )
+    return {"readings": kept, "symptoms": told, "asked": asked}
 
 
 def _note(job: Job, p: ev.NoteAdded, event: ev.Event) -> Job:
@@ -175,13 +173,9 @@ JOB_RULES: dict[type[ev.Payload], Rule] = {
         lambda job, p, e: {"plugs": {**job.plugs, p.cylinder: p}},
         lambda job, p: f"plug of cylinder {p.cylinder}: {names.plug_looks(p.conditions, p.text)}",
     ),
-    ev.SymptomNoted: _rule(
-        lambda job, p, e: _symptoms(job, p.cylinder, _noted(job, p), job.asked_of(p.cylinder)), _noted_words
-    ),
+    ev.SymptomNoted: _rule(lambda job, p, e: {"symptoms": {**job.symptoms, p.cylinder: _noted(job, p)}}, _noted_words),
     ev.SymptomsAsked: _rule(
-        lambda job, p, e: _symptoms(
-            job, p.cylinder, job.symptoms_of(p.cylinder), (*job.asked_of(p.cylinder), *_newly_asked(job, p))
-        ),
+        lambda job, p, e: {"asked": {**job.asked, p.cylinder: (*job.asked_of(p.cylinder), *_newly_asked(job, p))}},
         lambda job, p: f"{len(new)} symptom(s) asked about" if (new := _newly_asked(job, p)) else None,
     ),
     ev.CheckMade: _rule(_check, lambda job, p: f"check {p.check}: {p.outcome or 'back'}"),

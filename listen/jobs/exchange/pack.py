@@ -10,7 +10,7 @@ from listen.errors import JobError, JournalBroken
 from listen.jobs.exchange.bag import make_bag
 from listen.jobs.exchange.zip_guard import LIMITS, unzip_bag
 from listen.jobs.fold import fold
-from listen.jobs.folder.chain import JOURNAL, Chain, broken_words, read_journal
+from listen.jobs.folder.chain import JOURNAL, broken_words, read_journal
 from listen.jobs.folder.parts import CLIPS, clip_fault
 from listen.jobs.folder.store import folder_name
 from listen.temporary_folder import temporary_folder
@@ -30,14 +30,18 @@ def pack(job_folder: Path, to: Path) -> int:
         raise JobError(f"{place}: no such folder; make it first, or choose another with -o")
     if to.exists():
         raise JobError(f"{to}: is there already and is not replaced; choose another name with -o")
-    for clip in chain.clips().values():
-        if why := clip_fault(job_folder, clip):
-            file = f"{job_folder / CLIPS}/{clip.clip}.flac"
+    for kept in chain.clips().values():
+        if why := clip_fault(job_folder, kept):
+            file = f"{job_folder / CLIPS}/{kept.clip}.flac"
             raise JobError(f"{file}: {why}; the job is not packed; hissway verify tells more")
     with job_errors("write", to), temporary_folder(".hissway-pack-", to.absolute().parent) as scratch:
         job = fold(chain.events())
         bag = scratch / folder_name(job.title, job.id, opened=job.opened)
-        _gather(job_folder, chain, bag)
+        bag.mkdir()
+        (bag / JOURNAL).write_bytes(chain.data)
+        for clip in chain.clips():
+            (bag / CLIPS).mkdir(exist_ok=True)  # a bag lists files only: an empty folder would be lost on the way
+            shutil.copyfile(job_folder / CLIPS / f"{clip}.flac", bag / CLIPS / f"{clip}.flac")
         make_bag(bag, job, chain)
         whole = scratch / "whole.zip"
         _zip(bag, whole)
@@ -58,14 +62,6 @@ def _name(whole: Path, to: Path) -> None:
     except OSError:  # a stick formatted without hard links
         whole.rename(to)
     sync_folder(to.absolute().parent)
-
-
-def _gather(job_folder: Path, chain: Chain, bag: Path) -> None:
-    bag.mkdir()
-    (bag / JOURNAL).write_bytes(chain.data)
-    for clip in chain.clips():
-        (bag / CLIPS).mkdir(exist_ok=True)  # a bag lists files only: an empty folder would be lost on the way
-        shutil.copyfile(job_folder / CLIPS / f"{clip}.flac", bag / CLIPS / f"{clip}.flac")
 
 
 def _zip(bag: Path, to: Path) -> None:

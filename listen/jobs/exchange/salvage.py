@@ -119,14 +119,11 @@ def _chained(lines: list[Line], told: ev.Salvaged) -> tuple[ev.JobOpened, bytes]
             opened.add(round_id)
             if not isinstance(payload, ev.RoundOpened) and (found := _ROUND.match(round_id)):
                 add(ev.RoundOpened(round_id=round_id, cylinder=int(found[1])), time)
-        raws.append(_after(line.raw, sha256(raws[-1])))
+        # As it stands, but for the line that it follows now.
+        body = _END.sub(b'"prev":"' + sha256(raws[-1]).encode() + b'"}', line.raw)
+        raws.append(body[:-1] + f',"sum":"{sha256(body)}"}}'.encode())
     now = utc_now()
     for clip in told.clips_missing:
         add(ev.ClipTakenBack(clip=clip, reason=MISSING), now)
     add(told, now)
     return opening, b"".join(raw + b"\n" for raw in raws)
-
-
-def _after(raw: bytes, prev: str) -> bytes:
-    body = _END.sub(b'"prev":"' + prev.encode() + b'"}', raw)
-    return body[:-1] + f',"sum":"{sha256(body)}"}}'.encode()

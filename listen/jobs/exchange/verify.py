@@ -37,39 +37,39 @@ def verify_job(folder: Path, against: Against = ALONE) -> Verification:
     bad = {clip.clip: why for clip in kept.values() if (why := clip_fault(folder, clip))}
     vouched = frozenset[str]() if against.judge else _vouched(chain, signatures, against, register)
     judged = check_results(folder, chain, against.judge, vouched, frozenset(bad))
-    faults = (
+    told = [
         *journal_faults(folder, chain, summary),
-        *((Mismatch("history", witnesses.REGISTER, "what it held of this job is damaged, or a link"),) if lost else ()),
-        *_history_faults(job, chain, against, register),
+        *_history(job, chain, against, register, lost),
         *clip_faults(folder, tuple(kept.values()), bad),
-        *_signature_faults(job, signatures, against),
-        *(fault for r in job.rounds for fault in _decision_faults(r)),
+        *_signatures(job, signatures, against),
+        *(one for record in job.rounds for one in _decisions(job, record)),
         *judged.mismatches,
-    )
-    remarks = (
-        *((UNREMEMBERED,) if against.register and register is None and not lost else ()),
-        *(f"{s.name}: {against.signature_remark(s)}" for s in signatures if not against.signature_fault(s, job.shop)),
-        *_names_after_keys(signatures),
-        *(words for r in job.rounds for words in _round_remarks(job, r)),
         *judged.remarks,
         *job.troubles,
+    ]
+    return Verification(
+        job=job.title,
+        head=chain.head,
+        events=job.events,
+        clips=len(kept),
+        signatures=len(signatures),
+        results=judged.results,
+        skipped=judged.skipped,
+        mismatches=tuple(one for one in told if isinstance(one, Mismatch)),
+        remarks=tuple(one for one in told if isinstance(one, str)),
     )
-    found = replace(judged, job=job.title, head=chain.head, mismatches=faults, remarks=remarks)
-    return replace(found, events=job.events, clips=len(kept), signatures=len(signatures))
 
 
-UNREMEMBERED = "no register beside this job knows it: that its history was cut short would not be noticed here"
+Told = Iterator[Mismatch | str]
+"""What does not match, and in between what is worth knowing."""
 
 
-def _names_after_keys(checks: tuple[SignatureCheck, ...]) -> Iterator[str]:
-    """Persons who signed this job with a key, and later by a typed name alone."""
-    for n, check in enumerate(checks):
-        if not check.public_key and any(c.public_key and same_person(c.name, check.name) for c in checks[:n]):
-            yield f"{check.name}: typed name without a key, though {check.name} signed with one before; ask them"
-
-
-def _history_faults(job: Job, chain: Chain, against: Against, register: witnesses.Known | None) -> Iterator[Mismatch]:
+def _history(job: Job, chain: Chain, against: Against, register: witnesses.Known | None, lost: bool) -> Told:
     """What others remember of this history and it does not hold."""
+    if lost:
+        yield Mismatch("history", witnesses.REGISTER, "what it held of this job is damaged, or a link")
+    elif against.register and register is None:
+        yield "no register beside this job knows it: that its history was cut short would not be noticed here"
     if gone := witnesses.missing(register, job.id, chain):
         yield Mismatch("history", JOURNAL, gone)
     if against.head and against.head not in chain.hashes():
@@ -78,34 +78,35 @@ def _history_faults(job: Job, chain: Chain, against: Against, register: witnesse
         )
 
 
-def _signature_faults(job: Job, checks: tuple[SignatureCheck, ...], against: Against) -> Iterator[Mismatch]:
+def _signatures(job: Job, checks: tuple[SignatureCheck, ...], against: Against) -> Told:
     for check in checks:
         if why := against.signature_fault(check, job.shop):
             yield Mismatch("signature", f"{check.name}, round {check.round_id}", why)
+        else:
+            yield f"{check.name}: {against.signature_remark(check)}"
     if against.demanded and not checks:
         yield Mismatch("signature", "job", "holds no signature, and one by a certain key was asked for")
+    for n, check in enumerate(checks):
+        if not check.public_key and any(c.public_key and same_person(c.name, check.name) for c in checks[:n]):
+            yield f"{check.name}: typed name without a key, though {check.name} signed with one before; ask them"
 
 
-def _decision_faults(record: RoundRecord) -> Iterator[Mismatch]:
-    """Claims about how a decision was made that the record of the sitting does not bear out."""
-    for d in record.decisions:
-        where = f"{d.payload.name}, cylinder {record.cylinder}, event {d.event}"
-        if d.heard.recorded and d.payload.blind and not d.heard.blind:
-            yield Mismatch("decision", where, "says that it was made blind; what was shown and played says otherwise")
-        for signed in d.signatures:
-            # At its end: before it may stand whose decision is signed.
-            if d.heard.recorded and not signed.statement.endswith(statement_on(d)):
-                where = f"statement of {signed.name}, round {record.id}"
-                yield Mismatch("decision", where, "states other than what is recorded")
-
-
-def _round_remarks(job: Job, record: RoundRecord) -> Iterator[str]:
+def _decisions(job: Job, record: RoundRecord) -> Told:
+    """What the record of the sitting does not bear out of how a decision was made, and what to know of the round."""
     where = f"round on cylinder {record.cylinder}"
     for d in record.decisions:
-        if d.payload.blind and not d.heard.recorded:
-            yield f"{where}: {d.payload.name} is said to have decided blind; what was played was not recorded"
+        name, heard = d.payload.name, d.heard
+        if d.payload.blind and not heard.recorded:
+            yield f"{where}: {name} is said to have decided blind; what was played was not recorded"
+        elif d.payload.blind and not heard.blind:
+            at = f"{name}, cylinder {record.cylinder}, event {d.event}"
+            yield Mismatch("decision", at, "says that it was made blind; what was shown and played says otherwise")
         if d.own_work:
-            yield f"{where}: {d.payload.name} decides on a round they recorded themselves"
+            yield f"{where}: {name} decides on a round they recorded themselves"
+        # At its end: before it may stand whose decision is signed.
+        for signed in (s for s in d.signatures if heard.recorded and not s.statement.endswith(statement_on(d))):
+            at = f"statement of {signed.name}, round {record.id}"
+            yield Mismatch("decision", at, "states other than what is recorded")
     for one in record.open_decisions[:-1]:
         yield f"{where}: {one.payload.name} decided without knowing of the decision that counts; a person settles it"
     if record.signed and not record.changed_after_signing:

@@ -43,6 +43,8 @@ OPEN_BELOW = 0.3
 """A leading cause less probable than this is not said to be the case..."""
 OPEN_RIVALS = 3
 """...nor one with so many rivals that is not more likely than not."""
+UNLISTED = {"cooling": "the cooling system", "crankcase": "crankcase pressure"}
+"""Tests that are in no list of what was made and what each is blind to."""
 
 
 def diagnose(case: EngineCase) -> Diagnosis:
@@ -166,15 +168,10 @@ def _fault(lead: Lead, case: EngineCase, found: frozenset[str], tests: Sequence[
         repeat_first=again,
         not_meant=cause.not_meant,
         owner=cause.owner,
-        not_tested=_untested(case, cause.tests, lead.cylinders),
+        not_tested=tuple(
+            UNLISTED.get(t) or blind_spots()[t].words for t in cause.tests if not was_made(case, t, lead.cylinders)
+        ),
         text=told.fault(cause, words, place, share, rivals, untested),
-    )
-
-
-def _untested(case: EngineCase, tests: tuple[str, ...], cylinders: tuple[int, ...]) -> tuple[str, ...]:
-    words = {"cooling": "the cooling system", "crankcase": "crankcase pressure"}
-    return tuple(
-        blind_spots()[t].words if t in blind_spots() else words[t] for t in tests if not was_made(case, t, cylinders)
     )
 
 

@@ -82,7 +82,9 @@ def leads(ranked: Sequence[Standing], findings: Sequence[Finding]) -> tuple[Lead
         could = list(range(len(field)))
     # Folded shares tie at 0; the score then decides.
     top = field[max(could, key=lambda i: (shares[i], field[i].score_db))]
-    found = [_lead(top, ranked)]
+    cylinders = _cylinders(top, ranked)
+    field = at_place(top.cylinder if cylinders else None, ranked)
+    found = [Lead(top, cylinders, field, folded_shares(field))]
     if top.cause == NOTHING:
         return tuple(found)
     for place in dict.fromkeys(s.cylinder for s in ranked if s.cylinder is not None):
@@ -102,12 +104,6 @@ def at_place(cylinder: int | None, ranked: Sequence[Standing]) -> tuple[Standing
     for s in ranked:
         best.setdefault(s.cause, s)
     return tuple(best.values())
-
-
-def _lead(top: Standing, ranked: Sequence[Standing]) -> Lead:
-    cylinders = _cylinders(top, ranked)
-    field = at_place(top.cylinder if cylinders else None, ranked)
-    return Lead(top, cylinders, field, folded_shares(field))
 
 
 def _cylinders(top: Standing, ranked: Sequence[Standing]) -> tuple[int, ...]:

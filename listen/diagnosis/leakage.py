@@ -100,7 +100,7 @@ def _heard_elsewhere(case: EngineCase) -> bool:
 
 def _beside_compression(case: EngineCase) -> Iterator[Finding]:
     dry, loss = dry_test(case), case.read(LOSS)
-    share, low = dry.share, dry.low
+    share, low, watch, apart = dry.share, dry.low, threshold("watch_share"), threshold("disagree_share")
     alike = len(loss) > 1 and max(loss.values()) - min(loss.values()) <= threshold("loss_even_points")
     if len(case.engine.cylinders) == 1:
         low = dry.short  # a single has no mates; the figure expected stands for them
@@ -111,19 +111,15 @@ def _beside_compression(case: EngineCase) -> Iterator[Finding]:
     for n, percent in loss.items():
         beside = f", {figures.share(share[n])} of the best compression" if n in share else ""
         words = f"cylinder {n}: {percent:g} % loss{beside}"
-        if n in tight and percent <= threshold("loss_good_percent"):
-            yield Finding("low-compression-but-tight", (n,), words)
-        if n in tight and not dry.all_low:
-            yield Finding("low-compression-low-loss", (n,), words)
-        if n not in low and share.get(n, 1.0) < threshold("watch_share") and percent <= threshold("loss_tight_percent"):
-            yield Finding("below-mates-but-tight", (n,), words)
-        good = share.get(n, 0.0) >= threshold("watch_share") and not dry.all_low and not alike
-        if good and percent > threshold("loss_high_percent"):
-            yield Finding("good-compression-high-loss", (n,), words)
-        if n in share and not dry.all_low and _disagree(share[n], percent):
-            yield Finding("loss-and-compression-disagree", (n,), words)
-
-
-def _disagree(share: float, percent: float) -> bool:
-    lowest, highest = agreeing_share(percent)
-    return not lowest - threshold("disagree_share") <= share <= highest + threshold("disagree_share")
+        good = share.get(n, 0.0) >= watch and not dry.all_low and not alike
+        below = n not in low and share.get(n, 1.0) < watch
+        lowest, highest = agreeing_share(percent)
+        agrees = lowest - apart <= share.get(n, lowest) <= highest + apart
+        says = {
+            "low-compression-but-tight": n in tight and percent <= threshold("loss_good_percent"),
+            "low-compression-low-loss": n in tight and not dry.all_low,
+            "below-mates-but-tight": below and percent <= threshold("loss_tight_percent"),
+            "good-compression-high-loss": good and percent > threshold("loss_high_percent"),
+            "loss-and-compression-disagree": not agrees and not dry.all_low,
+        }
+        yield from (Finding(id, (n,), words) for id, so in says.items() if so)

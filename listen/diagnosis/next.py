@@ -127,14 +127,10 @@ def made_on(case: EngineCase, test: str) -> tuple[int, ...]:
     """Cylinders on which a test was made, by a reading or as a check that was asked for."""
     if (read := BY_CYLINDER.get(test)) is None:
         return ()
-    on = {m.cylinder for m in case.made if _is_made(m, test)} | {c.cylinder for c in case.cylinders if read(c)}
+    made = ((m, known_check(m.check)) for m in case.made if m.outcome != NOT_POSSIBLE)
+    on = {m.cylinder for m, check in made if check is not None and test in check.done_by}
+    on |= {c.cylinder for c in case.cylinders if read(c)}
     return tuple(n for n in case.engine.cylinders if n in on or None in on)
-
-
-def _is_made(made: Made, test: str) -> bool:
-    """True where a check with this outcome was the test."""
-    check = known_check(made.check)
-    return check is not None and made.outcome != NOT_POSSIBLE and test in check.done_by
 
 
 def was_made(case: EngineCase, test: str, cylinders: tuple[int, ...] = ()) -> bool:

@@ -1,4 +1,4 @@
-"""What a job knows about its engine: as the input of the diagnosis, and as a table of its cylinders."""
+"""What a job knows about its engine: as the input of the diagnosis, and what its table works out."""
 
 import math
 from typing import Any
@@ -8,7 +8,6 @@ import msgspec
 from listen.diagnosis.case import CylinderCase, EngineCase, Made
 from listen.diagnosis.model import Diagnosis
 from listen.jobs.answers import JOB_WIDE
-from listen.jobs.events import PlugSeen, ReadingEntered
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.standing import latest_round, standing
 from listen.judge.result import PathResult
@@ -144,52 +143,20 @@ def _of_the_rig(job: Job, n: int) -> dict[str, float]:
     return {read.reading: read.si for read in both if read}
 
 
-class CylinderRow(msgspec.Struct, frozen=True, kw_only=True):
-    cylinder: int
-    dry: ReadingEntered | None = None
-    wet: ReadingEntered | None = None
-    loss: ReadingEntered | None = None
-    plug: PlugSeen | None = None
-    wet_rise_kpa: float | None = None
-    share_of_highest: float | None = None
-    """Dry reading over the highest dry reading, 0 to 1."""
-    round: RoundRecord | None = None
-    """The one that counts."""
-    loss_then: float | None = None
-    """Loss in that round, percent, where :attr:`loss` is another one's; see :func:`loss_then`."""
-    heard_before: str = ""
-    """Why what was heard in it is of an earlier state, see :func:`heard_before`."""
-    under_way: RoundRecord | None = None
-    """A later round that was begun and is not judged yet."""
+def under_way(job: Job, n: int) -> RoundRecord | None:
+    """A round of a cylinder that was begun after the one that counts, and is not judged yet."""
+    record, begun = latest_round(job, n), [r for r in job.rounds_of(n) if r.begun and not r.aside]
+    return begun[-1] if record and record.verdict and begun[-1] is not record else None
 
 
-def cylinder_rows(job: Job) -> tuple[CylinderRow, ...]:
+def dry_shares(job: Job) -> dict[int, float]:
+    """By cylinder the dry reading over the highest one, 0 to 1."""
+    dry = {n: r.si for n in job.engine.cylinders if (r := job.reading("compression-dry", n))}
     # Against the highest, as the trade compares them; the diagnosis knows when that one stands out itself.
-    highest = max((r.si for n in job.engine.cylinders if (r := job.reading("compression-dry", n))), default=0.0)
-    rows = []
-    for n in job.engine.cylinders:
-        dry, wet, loss = (job.reading(name, n) for name in ("compression-dry", "compression-wet", "loss"))
-        record, begun = latest_round(job, n), [r for r in job.rounds_of(n) if r.begun and not r.aside]
-        # Only what was judged can be of an earlier state.
-        judged = record if record is not None and record.verdict is not None else None
-        row = CylinderRow(
-            cylinder=n,
-            dry=dry,
-            wet=wet,
-            loss=loss,
-            plug=job.plugs.get(n),
-            wet_rise_kpa=wet.si - dry.si if wet and dry else None,
-            share_of_highest=dry.si / highest if dry and highest > 0 else None,
-            round=record,
-            loss_then=loss_then(job, judged) if judged else None,
-            heard_before=heard_before(job, judged) if judged else "",
-            under_way=begun[-1] if judged and begun[-1] is not judged else None,
-        )
-        rows.append(row)
-    return tuple(rows)
+    highest = max(dry.values(), default=0.0)
+    return {n: kpa / highest for n, kpa in dry.items() if highest > 0}
 
 
-def lowest_share(rows: tuple[CylinderRow, ...]) -> float | None:
-    """The lowest dry reading over the highest; None with fewer than two readings."""
-    shares = [r.share_of_highest for r in rows if r.share_of_highest is not None]
-    return min(shares) if len(shares) > 1 else None
+def wet_rise_kpa(job: Job, n: int) -> float | None:
+    dry, wet = job.reading("compression-dry", n), job.reading("compression-wet", n)
+    return wet.si - dry.si if wet and dry else None

@@ -9,7 +9,7 @@ from listen.diagnosis.compression import dry_test
 from listen.diagnosis.diagnose import diagnose
 from listen.diagnosis.ear import heard_share
 from listen.diagnosis.leakage import behind_one_restrictor
-from listen.jobs.engine_case import cylinder_rows, engine_case
+from listen.jobs.engine_case import engine_case, heard_before, loss_then, under_way
 from listen.jobs.events import (
     AnswerWithdrawn,
     ByEarCalled,
@@ -24,10 +24,11 @@ from listen.jobs.events import (
     SymptomsAsked,
 )
 from listen.jobs.folder.store import create_job
+from listen.jobs.standing import latest_round
 from listen.judge.result import BubbleRates, PathResult, PointResult, RoundResult, Verdict
 from listen.trade.engine import layout
 from tests.jobs.short import begin_round
-from tui.screens.engine.cells import verdict_forms
+from tui.screens.engine.cells import texts, verdict_forms
 
 
 def read(name, si, n=None, round_id=None) -> ReadingEntered:
@@ -132,14 +133,16 @@ def test_the_table_says_of_which_round_its_loss_is(job):
     """A second try under way has read another loss than the one that the verdict rests on."""
     first = begin_round(job, 3)
     job.append(read("loss", 96, 3, first), judged(first, "set-up", 0.99, 0.99))
-    row = cylinder_rows(job.job)[2]
-    assert (row.loss.si, row.loss_then, row.heard_before, row.under_way) == (96, None, "", None)
+    now = job.job
+    (record,) = now.rounds
+    assert (loss_then(now, record), heard_before(now, record), under_way(now, 3)) == (None, "", None)
     second = begin_round(job, 3)
     job.append(CautionAcknowledged(caution="set-up", round_id=second), read("loss", 10, 3, second))
-    row = cylinder_rows(job.job)[2]
-    assert (row.loss.si, row.loss_then, row.round.id, row.under_way.id) == (10, 96, first, second)
-    assert row.heard_before == "heard at a loss of 96 %, since read as 10 %"
-    assert all("96 %" in form for form in verdict_forms(row)), "however little room there is"
+    now, record = job.job, latest_round(job.job, 3)
+    assert (loss_then(now, record), record.id, under_way(now, 3).id) == (96, first, second)
+    assert heard_before(now, record) == "heard at a loss of 96 %, since read as 10 %"
+    assert all("96 %" in form for form in verdict_forms(3, now)), "however little room there is"
+    assert texts(3, now)["loss"] == "10"
 
 
 def test_what_a_person_decided_is_kept_as_a_persons_word(job):

@@ -28,7 +28,6 @@ from fakes import FakeServices, FakeSource, result_for
 from textual import events
 
 from listen.audio.write import write_clip
-from listen.jobs.engine_case import cylinder_rows
 from listen.jobs.events import (
     ByEarCalled,
     CautionAcknowledged,
@@ -227,7 +226,7 @@ async def test_a_supervisor_hears_calls_agrees_and_signs(tmp_path: Path) -> None
         await until(pilot, lambda: "changed after signing" in screen.query_one("Banner").say.where)
         await pilot.press("escape")
         await until(pilot, lambda: isinstance(app.screen, EngineScreen))
-        assert ", ! changed since" in verdict_forms(cylinder_rows(app.job)[app.job.round(round_id).cylinder - 1])[0]
+        assert ", ! changed since" in verdict_forms(app.job.round(round_id).cylinder, app.job)[0]
 
 
 async def test_a_supervisor_overrules_with_a_reason(tmp_path: Path) -> None:

@@ -106,7 +106,6 @@ def key_path() -> Path:
     return own_place("shop-key.pem", "HISSWAY_KEY")
 
 
-LIST = "known-keys.txt"
 OWN = "this machine's own key"
 _LINE = re.compile(r"(?P<public_key>[0-9a-f]{64}) (?P<since>\S{1,40}) (?P<name>\S.{0,119})")
 _MAX_BYTES = 1_000_000
@@ -120,7 +119,7 @@ class KnownKey(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def list_path() -> Path:
-    return key_path().with_name(LIST)
+    return key_path().with_name("known-keys.txt")
 
 
 def known_keys() -> tuple[KnownKey, ...]:

@@ -117,15 +117,14 @@ def _each_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 
 def _payload(kind: str, raw: msgspec.Raw) -> Payload:
-    struct = KINDS.get(kind)
-    if struct is not None:
+    why = "a newer version of the program wrote it"
+    if (struct := KINDS.get(kind)) is not None:
         try:
             return msgspec.json.decode(raw, type=struct)
         except (msgspec.ValidationError, HisswayError) as e:
-            # Kept as it is, not refused: one value that this version doubts must not close the whole job.
-            return Opaque(unknown_kind=kind, content=msgspec.json.decode(raw), why=str(e))
-    content: Any = msgspec.json.decode(raw)
-    return Opaque(unknown_kind=kind, content=content, why="a newer version of the program wrote it")
+            why = str(e)
+    # Kept as it is, not refused: one value that this version doubts must not close the whole job.
+    return Opaque(unknown_kind=kind, content=msgspec.json.decode(raw), why=why)
 
 
 def ordered(lines: Sequence[Line]) -> Iterator[Event]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import secrets
 from contextlib import AbstractContextManager
 from pathlib import Path
-from types import TracebackType
 from typing import TYPE_CHECKING
 
 from listen.durable import age_s, job_errors, remove_if_possible, sweep
@@ -179,7 +178,7 @@ class OpenJob(OpenJournal, AbstractContextManager["OpenJob"]):
             self._turn = None
             self.leave_bench()
 
-    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+    def __exit__(self, *raised: object) -> None:
         self.close()
 
 

@@ -17,7 +17,6 @@ from listen.durable import job_errors, mode_in, replace, stored
 from listen.errors import JobLocked
 from listen.jobs.folder.journal import utc_now
 
-TURN = ".turn"
 STILL_WRITING = (
     "another program has been writing to this job for 5 s; nothing was written; try again, or close it there"
 )
@@ -59,7 +58,7 @@ class _Lock:
 
 
 class Turn(_Lock):
-    name = TURN
+    name = ".turn"
 
     @contextmanager
     def taken(self) -> Iterator[None]:
@@ -74,14 +73,13 @@ class Turn(_Lock):
             self._lock.release()
 
 
-LOCK_NAME = ".lock"
 HOLDER_NAME = ".writer.json"
 
 
 class BenchLock(_Lock):
     """Held from :meth:`take` to :meth:`give_back`; freed by the system if the program dies."""
 
-    name = LOCK_NAME
+    name = ".lock"
 
     def take(self) -> None:
         """Become the one who records, or say at once who does.

@@ -4,10 +4,10 @@ from dataclasses import dataclass
 
 from rich.cells import cell_len
 
-from listen.jobs.engine_case import CylinderRow
+from listen.jobs.engine_case import dry_shares, heard_before, loss_then, under_way, wet_rise_kpa
 from listen.jobs.events import ReadingEntered
 from listen.jobs.job import Job, RoundRecord
-from listen.jobs.standing import Standing, standing
+from listen.jobs.standing import Standing, latest_round, standing
 from listen.trade.engine import Engine
 from listen.trade.points import PathId
 from listen.trade.units import Unit, show, unit_named
@@ -61,22 +61,24 @@ def widths(columns: tuple[Column, ...], room: int, plugs: list[str]) -> dict[str
     return taken | {"verdict": max(rest, 12)}
 
 
-def texts(row: CylinderRow, job: Job) -> dict[str, str]:
-    unit = unit_named(job.pressure_unit)
+def texts(n: int, job: Job) -> dict[str, str]:
+    """What the row of cylinder ``n`` shows, by column."""
+    unit, share, rise = unit_named(job.pressure_unit), dry_shares(job).get(n), wet_rise_kpa(job, n)
+    dry, wet, loss = (job.reading(READS[column], n) for column in ("dry", "wet", "loss"))
     return {
-        "cylinder": str(row.cylinder),
-        "dry": _pressure(row.dry, unit),
-        "share": UNKNOWN if row.share_of_highest is None else f"{row.share_of_highest * 100:.0f}",
-        "wet": _pressure(row.wet, unit),
-        "rise": UNKNOWN if row.wet_rise_kpa is None else _signed(row.wet_rise_kpa, unit),
-        "loss": UNKNOWN if row.loss is None else f"{row.loss.value:g}",
-        "plug": plug_words(row),
-        "verdict": verdict_forms(row)[0],
+        "cylinder": str(n),
+        "dry": _pressure(dry, unit),
+        "share": UNKNOWN if share is None else f"{share * 100:.0f}",
+        "wet": _pressure(wet, unit),
+        "rise": UNKNOWN if rise is None else _signed(rise, unit),
+        "loss": UNKNOWN if loss is None else f"{loss.value:g}",
+        "plug": plug_words(n, job),
+        "verdict": verdict_forms(n, job)[0],
     }
 
 
-def plug_words(row: CylinderRow) -> str:
-    return UNKNOWN if row.plug is None else names.plug_looks(row.plug.conditions, between=", ")
+def plug_words(n: int, job: Job) -> str:
+    return names.plug_looks(job.plugs[n].conditions, between=", ") if n in job.plugs else UNKNOWN
 
 
 def _signed(kpa: float, unit: Unit) -> str:
@@ -93,12 +95,12 @@ def _bare(kpa: float, unit: Unit) -> str:
     return show(kpa, unit).removesuffix(f" {unit}")
 
 
-def verdict_forms(row: CylinderRow) -> tuple[str, ...]:
+def verdict_forms(n: int, job: Job) -> tuple[str, ...]:
     """What stands for a cylinder, glyph first, from the longest words to the shortest.
 
     A person's decision stands above the program's verdict; one on another loss than the table shows says on which.
     """
-    record = row.round
+    record = latest_round(job, n)
     if record is None:
         return ("– not tested",)
     stand = standing(record)
@@ -111,8 +113,8 @@ def verdict_forms(row: CylinderRow) -> tuple[str, ...]:
     more += " (clips or readings changed since)" if stand.stale else ""
     mark = (" ✓" if record.signed else "") + (" !" if record.changed_after_signing or stand.stale else "")
     mark += " ↩" if stand.how == "sent-back" else ""
-    if row.loss_then is not None:
-        more, mark = f"{more}, {row.heard_before}", f"{mark} (at loss {row.loss_then:g} %)"
+    if (then := loss_then(job, record)) is not None:
+        more, mark = f"{more}, {heard_before(job, record)}", f"{mark} (at loss {then:g} %)"
     glyph = verdicts.glyph(stand.kind)
     return tuple(f"{glyph} {words}{end}" for words in (_said(stand), _said(stand, short=True)) for end in (more, mark))
 
@@ -141,16 +143,16 @@ def standing_forms(record: RoundRecord | None) -> tuple[str, ...]:
     return (*("+".join(map(word, stand.paths)) for word in (names.path, names.short_path)), stand.kind, "")
 
 
-def in_full(row: CylinderRow, job: Job) -> str:
+def in_full(n: int, job: Job) -> str:
     """Everything the table may have had to shorten, for the cylinder one is on."""
-    parts = [f"Cylinder {row.cylinder}: {verdict_forms(row)[0]}"]
-    if row.under_way is not None:
-        parts.append(f"◌ another round begun, {_clips(row.under_way)}: r goes on with it")
-    if row.share_of_highest is not None:
-        parts.append(f"dry {figures.share(row.share_of_highest)} of the highest")
-    if row.plug is not None:
-        parts.append(f"plug {plug_words(row)}")
-    if (found := job.findings.get(row.cylinder)) is not None:
+    parts = [f"Cylinder {n}: {verdict_forms(n, job)[0]}"]
+    if (begun := under_way(job, n)) is not None:
+        parts.append(f"◌ another round begun, {_clips(begun)}: r goes on with it")
+    if (share := dry_shares(job).get(n)) is not None:
+        parts.append(f"dry {figures.share(share)} of the highest")
+    if n in job.plugs:
+        parts.append(f"plug {plug_words(n, job)}")
+    if (found := job.findings.get(n)) is not None:
         parts.append(f"found at teardown: {names.paths(found.paths)}")
     return " · ".join(parts)
 

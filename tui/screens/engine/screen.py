@@ -10,9 +10,9 @@ from textual.coordinate import Coordinate
 from textual.widget import Widget
 from textual.widgets import DataTable, Static
 
-from listen.jobs.engine_case import CylinderRow, cylinder_rows, lowest_share
+from listen.jobs.engine_case import dry_shares, loss_then
 from listen.jobs.job import Job
-from listen.jobs.standing import standing
+from listen.jobs.standing import latest_round, standing
 from listen.trade.cautions import Step
 from listen.trade.units import unit_named
 from listen.voice import figures, verdicts
@@ -53,20 +53,20 @@ class EngineScreen(EngineKeys):
     AUTO_FOCUS = "#table"
 
     def show_job(self, job: Job) -> None:
-        rows = cylinder_rows(job)
+        cylinders = job.engine.cylinders
         view = self.query_one(EngineView)
         view.display = self.size.height >= DRAWN_FROM
         view.rows = job.engine.rows
-        view.flat = len(rows) + len(job.engine.rows) * FULL_BANK > self.size.height - ROOM
-        view.cylinders = {row.cylinder: _drawn(row) for row in rows}
-        self._fill(rows, job)
+        view.flat = len(cylinders) + len(job.engine.rows) * FULL_BANK > self.size.height - ROOM
+        view.cylinders = {n: _drawn(n, job) for n in cylinders}
+        self._fill(job)
         self._point()
         text = Content.assemble(
-            *((f"{w}\n", "bold $accent") for w in [self.bay.services.welcome(job)] if w), _summary(rows, job)
+            *((f"{w}\n", "bold $accent") for w in [self.bay.services.welcome(job)] if w), _summary(job)
         )
         self.query_one("#says", Static).update(text)
 
-    def _fill(self, rows: tuple[CylinderRow, ...], job: Job) -> None:
+    def _fill(self, job: Job) -> None:
         table: DataTable[Text] = self.query_one("#table", DataTable)
         # Filled anew, it forgets where one was.
         at = table.cursor_coordinate if table.row_count else Coordinate(0, 1)
@@ -74,18 +74,18 @@ class EngineScreen(EngineKeys):
         table.clear(columns=True)
         wide = self.size.width >= WIDE
         table.cell_padding, gap = (1, 0) if wide else (0, 1)
-        columns = cells.columns_for(self.size.width)
+        columns, cylinders = cells.columns_for(self.size.width), job.engine.cylinders
         room = self.size.width - BESIDE - (2 if wide else 1) * len(columns)
-        widths = cells.widths(columns, room, [cells.plug_words(row) for row in rows])
+        widths = cells.widths(columns, room, [cells.plug_words(n, job) for n in cylinders])
         for column in columns:
             head = column.head.format(unit=job.pressure_unit)
             table.add_column(head, width=widths[column.id] + gap, key=column.id)
-        for row in rows:
-            words = cells.texts(row, job)
-            words["verdict"] = fitting(cells.verdict_forms(row), widths["verdict"])
+        for n in cylinders:
+            words = cells.texts(n, job)
+            words["verdict"] = fitting(cells.verdict_forms(n, job), widths["verdict"])
             table.add_row(*(_broken(words[c.id], widths[c.id], gap) for c in columns), height=None)
         # Held within: the engine may have been described with fewer cylinders meanwhile.
-        table.move_cursor(row=min(at.row, len(rows) - 1), column=min(at.column, len(columns) - 1))
+        table.move_cursor(row=min(at.row, len(cylinders) - 1), column=min(at.column, len(columns) - 1))
 
     def _fit(self) -> None:
         """The table scrolls before the words below it leave the screen."""
@@ -110,8 +110,7 @@ class EngineScreen(EngineKeys):
         """The cylinder one is on: marked in the drawing, told in full below the table."""
         here = self.cylinder()
         self.query_one(EngineView).chosen = here
-        row = next(r for r in cylinder_rows(self.job) if r.cylinder == here)
-        self.query_one("#here", Static).update(shown(cells.in_full(row, self.job)))
+        self.query_one("#here", Static).update(shown(cells.in_full(here, self.job)))
         self.call_after_refresh(self._fit)
 
     @on(DataTable.CellHighlighted)
@@ -164,13 +163,14 @@ class EngineScreen(EngineKeys):
             table.move_cursor(row=table.cursor_row + 1)
 
 
-def _drawn(row: CylinderRow) -> DrawnCylinder:
-    record = row.round
+def _drawn(n: int, job: Job) -> DrawnCylinder:
+    record, read = latest_round(job, n), job.reading("loss", n)
     kind = standing(record).kind if record else ""
     # Of another round than the verdict below it, the loss stands in the table alone, which says so.
-    loss = (f"loss {row.loss.value:g} %", f"{row.loss.value:g} %") if row.loss and row.loss_then is None else ("",)
+    apart = record is not None and record.verdict is not None and loss_then(job, record) is not None
+    loss = (f"loss {read.value:g} %", f"{read.value:g} %") if read and not apart else ("",)
     glyph = verdicts.GLYPHS.get(kind, "◌" if record else "·")
-    return DrawnCylinder(row.cylinder, loss, cells.standing_forms(record), cells.PENS.get(kind, "dim"), glyph)
+    return DrawnCylinder(n, loss, cells.standing_forms(record), cells.PENS.get(kind, "dim"), glyph)
 
 
 def _broken(text: str, columns: int, gap: int) -> Text:
@@ -178,13 +178,14 @@ def _broken(text: str, columns: int, gap: int) -> Text:
     return Text("\n".join(f"{line}{' ' * gap}" for line in wrap(text, columns) or [""]), no_wrap=True)
 
 
-def _summary(rows: tuple[CylinderRow, ...], job: Job) -> str:
-    unit = unit_named(job.pressure_unit)
-    share = lowest_share(rows)
-    read = any(row.dry or row.wet or row.loss for row in rows)
+def _summary(job: Job) -> str:
+    unit, shares = unit_named(job.pressure_unit), dry_shares(job).values()
+    read = any(job.reading(name, n) for name in cells.READS.values() for n in job.engine.cylinders)
     parts = [f"Pressures in {unit}.", *([] if read else ["Type a figure on a cell and press Enter; r begins a round."])]
-    if share is not None:
-        parts.append(f"Lowest dry reading is {figures.share(share)} of the highest (rule of thumb: at least 75 %).")
+    if len(shares) > 1:
+        parts.append(
+            f"Lowest dry reading is {figures.share(min(shares))} of the highest (rule of thumb: at least 75 %)."
+        )
     if not job.symptoms_asked:
         parts.append("Symptoms not asked yet (s Facts).")
     elif not job.symptoms_of():

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 import msgspec
 
+from listen.judge.grounds import more_than_blow_by
 from listen.judge.result import BubbleRates, PointResult
 from listen.rounds.weigh import Measured
 from listen.signal.contrast import hiss_level
@@ -92,10 +93,14 @@ def _own_flags(w: Measured) -> tuple[Flag, ...]:
 
 
 def unseen_sentence(weighed: Sequence[Measured]) -> str:
-    """What would have been seen, at the least sensitive point."""
-    limits = [(w.excess.detection_limit_db, point(w.takes.point).words) for w in weighed if w.excess is not None]
-    if not limits:
+    """What was seen that sound cylinders show too; else what would have been, at the least sensitive point."""
+    seen = [(w.excess, point(w.takes.point)) for w in weighed if w.excess is not None]
+    loud = [at.words for x, at in seen if x.detected and more_than_blow_by(at, float(x.ci95_db[0]))]
+    if loud:
+        where = f"{' and the '.join(loud)} {'is' if len(loud) == 1 else 'are'}"
+        return f"The {where} louder with the air on, by no more than sound cylinders that lose as little show"
+    if not seen:
         return ""
     # The largest limit: what would have been seen there would have been seen anywhere.
-    limit, where = max(limits)
+    limit, where = max((x.detection_limit_db, at.words) for x, at in seen)
     return f"An excess of {limit:.1f} dB would have been seen at every point recorded (least keenly at the {where})"

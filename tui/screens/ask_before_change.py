@@ -7,7 +7,7 @@ from listen.jobs.events import NoteAdded, Payload
 from listen.jobs.job import Job, RoundRecord
 from listen.voice.text import plain
 from tui.screens.base import BayScreen
-from tui.screens.dialog import OneLineScreen, PickScreen
+from tui.screens.dialog import OneLineScreen
 
 GO_ON = [("y", "yes, go on", "what rests on it is judged again"), ("n", "no", "leave it as it is")]
 
@@ -33,8 +33,6 @@ async def write_asking(screen: BayScreen[Any], touched: Iterable[RoundRecord], w
             return False
         words = f"{plain(what, 120)}: {plain(reason, 200)}"
         notes = [NoteAdded(round_id=r.id, cylinder=r.cylinder, text=words) for r in signed]
-    elif rounds:
-        question = PickScreen(f"{what}. There is a verdict that rests on it. Go on?", GO_ON, keyed=True)
-        if await screen.answer(question) != "y":
-            return False
+    elif rounds and await screen.pick(f"{what}. There is a verdict that rests on it. Go on?", GO_ON, keyed=True) != "y":
+        return False
     return screen.write(*payloads, *notes)

@@ -1,6 +1,6 @@
 """What all screens share: the top line, the keys at the bottom, the way back, and messages that stay text."""
 
-from collections.abc import Awaitable, Callable, Coroutine, Iterator
+from collections.abc import Awaitable, Callable, Coroutine, Iterator, Sequence
 from contextlib import contextmanager
 from functools import partial, wraps
 from pkgutil import resolve_name
@@ -22,7 +22,7 @@ from listen.jobs.job import Job, RoundRecord
 from listen.voice.names import walked_clip
 from tui.bridge.bay import Bay
 from tui.content import hung, shown
-from tui.screens.dialog import OneLineScreen
+from tui.screens.dialog import Line, OneLineScreen, PickScreen
 from tui.screens.ordered_keys import OrderedKeys
 from tui.widgets.edges import KeyBar, TopBar
 
@@ -259,6 +259,10 @@ class BayScreen(OrderedKeys[R]):
         self.about_to_ask = False
         return await self.app.push_screen_wait(dialog)
 
+    async def pick(self, title: str, options: Sequence[Line], chosen: str = "", *, keyed: bool = False) -> str | None:
+        """Identifier of the option chosen, see :class:`PickScreen`; None where the question was left."""
+        return await self.answer(PickScreen(title, options, chosen, keyed=keyed))
+
     def about(self, name: str) -> tuple[object, ...]:
         """What a screen opened from here is told."""
         return ()
@@ -297,7 +301,6 @@ def _judged(job: Job) -> tuple[str, ...]:
 class TextScreen(BayScreen[None]):
     """A page of text that scrolls where it is longer than the screen."""
 
-    DEFAULT_CSS = "TextScreen { #page { padding: 1 1 0 1; scrollbar-gutter: stable; } #text { height: auto; } }"
     BESIDE = 4
     """Columns beside the text: its edges, and the scroll bar's room."""
     AUTO_FOCUS = "#page"

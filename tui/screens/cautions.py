@@ -5,6 +5,7 @@ from typing import cast
 
 from msgspec.structs import replace
 from textual import events
+from textual.app import ComposeResult
 from textual.binding import Binding
 
 from listen.trade.causes import sources
@@ -21,12 +22,15 @@ class CautionScreen(Dialog[str]):
     """Dismisses once all were on the screen and the key was pressed: with the figure that was typed meanwhile."""
 
     BINDINGS = [Binding("space,enter,pagedown", "read_on", "Read on", priority=True)]
-    PEN, BODY = "bold $warning", (CautionPanel,)
+    PEN = "bold $warning"
 
     def __init__(self, rows: tuple[Caution, ...] | None = None, title: str = "All cautions") -> None:
         super().__init__(title, "Space turns the page and closes after the last one; Esc goes back")
         self._typed, self._handed_in = "", False
         self._rows = tuple(map(_with_source, cautions())) if rows is None else rows
+
+    def body(self) -> ComposeResult:
+        yield CautionPanel()
 
     def on_mount(self) -> None:
         panel = self.query_one(CautionPanel)

@@ -1,9 +1,9 @@
 """Channels: which microphone lies where, by tapping each when its point is asked for; kept for the next cylinder."""
 
 from collections.abc import Sequence
-from functools import partial
 
 from textual import events
+from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.content import Content
 from textual.widgets import Static
@@ -29,7 +29,6 @@ HOW = "Digits name a channel (1 to {}) instead   s no microphone there   Backspa
 class ChannelsScreen(Dialog[tuple[str, ...]]):
     """Dismisses with the point of each channel; with None where it was left."""
 
-    BODY = (partial(Static, id="places"),)
     BINDINGS = [
         Binding("s", "none", "No microphone there"),
         Binding("backspace", "undo", "The one before again"),
@@ -45,6 +44,9 @@ class ChannelsScreen(Dialog[tuple[str, ...]]):
         self._notice = ""
         self._first_digit = False
         """Whether a 1 was typed that may yet become 10 to 16."""
+
+    def body(self) -> ComposeResult:
+        yield Static(id="places")
 
     def on_mount(self) -> None:
         self.set_interval(LOOK_S, self._look)
@@ -75,17 +77,11 @@ class ChannelsScreen(Dialog[tuple[str, ...]]):
         else:
             self._given.append(channel)
             self._notice, self._rest_s, self._waited_s = "", REST_S, 0.0
-        if len(self._given) == len(self._points):
-            self.dismiss(self._places())
+        if len(self._given) < len(self._points):
+            self._show()
             return
-        self._show()
-
-    def _places(self) -> tuple[str, ...]:
-        places = [""] * self._listener.channels
-        for point, channel in zip(self._points, self._given, strict=True):
-            if channel is not None:
-                places[channel] = point
-        return tuple(places)
+        at = dict(zip(self._given, self._points, strict=True))
+        self.dismiss(tuple(at.get(channel, "") for channel in range(self._listener.channels)))
 
     def _show(self) -> None:
         lines = []
@@ -119,7 +115,6 @@ class ChannelsScreen(Dialog[tuple[str, ...]]):
         return True
 
     def action_none(self) -> None:
-        """This point has no microphone: it is taken otherwise."""
         self._give(None)
 
     def action_undo(self) -> None:

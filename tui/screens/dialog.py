@@ -1,7 +1,7 @@
 """Small dialogs above a screen: a line to type, one of several to choose, several to tick or to answer."""
 
 from collections.abc import Callable, Sequence
-from typing import ClassVar, TypeVar
+from typing import TypeVar
 
 from textual import events, on
 from textual.app import ComposeResult
@@ -9,7 +9,6 @@ from textual.binding import Binding
 from textual.containers import Vertical
 from textual.content import Content
 from textual.screen import ModalScreen
-from textual.widget import Widget
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
@@ -48,12 +47,9 @@ class Dialog(ModalScreen[R], OrderedKeys[R]):
         super().__init__()
         self._title, self._how = title, how
 
-    BODY: ClassVar[tuple[Callable[[], Widget], ...]] = ()
-    """What stands between title and keys."""
-
     def body(self) -> ComposeResult:
-        """The same, where it is made for what is asked."""
-        return (make() for make in self.BODY)
+        """What stands between title and keys."""
+        raise NotImplementedError
 
     def compose(self) -> ComposeResult:
         with Vertical(classes="box"):
@@ -212,7 +208,6 @@ class PickScreen(ListDialog[str]):
         return Content.assemble((key, "$warning"), (plain(self._options[i][1]), "bold"))
 
     def take_key(self, event: events.Key) -> bool:
-        """The key that stands before a line chooses it."""
         if event.character in self._keys:
             self.chosen(event.character or "")
             return True
@@ -253,7 +248,6 @@ class TickScreen(ListDialog[tuple[str, ...]]):
         self.put()  # all of them: one tick may have cleared others
 
     def take_key(self, event: events.Key) -> bool:
-        """The key that stands before a line ticks it."""
         number = int(event.character or "") if (event.character or "").isdecimal() else 0
         if 1 <= number <= len(self._options) <= KEYS:
             self._tick(number - 1)

@@ -8,7 +8,7 @@ from listen.jobs.events import ReadingEntered
 from listen.trade.readings import Question
 from listen.voice.text import plain
 from tui.screens.base import BayScreen
-from tui.screens.dialog import OneLineScreen, PickScreen
+from tui.screens.dialog import OneLineScreen
 
 YES, KEEP, NO = "y", "k", "n"
 """Answers to a doubt, each its own key."""
@@ -52,7 +52,7 @@ async def figure_asked(
             if not questions:
                 return event
             meant, answers = was_meant(questions, text)
-            answer = await screen.answer(PickScreen(" ".join(q.text for q in questions), answers, keyed=True))
+            answer = await screen.pick(" ".join(q.text for q in questions), answers, keyed=True)
             if answer == KEEP:
                 return event
             text = meant

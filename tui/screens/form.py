@@ -12,7 +12,6 @@ from textual.widgets import Button, Input, Label, Select, Static
 
 from tui.content import shown
 from tui.screens.base import BayScreen, asks
-from tui.screens.dialog import PickScreen
 from tui.widgets.field import Field
 
 R = TypeVar("R")
@@ -48,16 +47,6 @@ class Line:
 class FormScreen(BayScreen[R]):
     """Subclasses give :meth:`lines`, and keep them in :meth:`action_keep`."""
 
-    DEFAULT_CSS = """
-    FormScreen {
-        #form { height: 1fr; padding: 1 1 0 1; }
-        .line { height: 1; width: 1fr; }
-        .line Label { width: 16; color: $secondary; }
-        .line Input, .line Select { width: 1fr; max-width: 64; }
-        #keep { margin: 1 0 0 16; }
-        #wrong { height: auto; padding: 0 1; color: $error; text-style: bold; }
-    }
-    """
     BINDINGS = [
         Binding("ctrl+s", "keep", "Keep", priority=True),
         Binding("pagedown", "page(1)", "Scroll", show=False),
@@ -83,17 +72,13 @@ class FormScreen(BayScreen[R]):
         with VerticalScroll(id="form"):
             for line in lines:
                 yield line.row()
-            yield Button(self.KEEP, id="keep", variant="primary", compact=True)
+            yield Button(self.KEEP, id="keep", variant="primary", compact=True, action="screen.keep")
             yield from self.below()
         yield Static(id="wrong")
 
     def action_keep(self) -> None:
         """Keep what was typed, or say what is wrong with it."""
         raise NotImplementedError
-
-    @on(Button.Pressed)
-    def _pressed(self) -> None:
-        self.action_keep()
 
     def text(self, id: str) -> str:
         """What a field holds; empty where nothing was typed, or chosen yet."""
@@ -106,16 +91,11 @@ class FormScreen(BayScreen[R]):
         if at:
             self.query_one(f"#{at}").focus()
 
-    def _typed(self) -> bool:
-        """Whether a field holds something else than it began with."""
-        return any(self.text(id) != value for id, value in self.begun.items())
-
     @asks
     async def action_back(self) -> None:
-        """Leave; what was typed is asked about."""
         answer: str | None = "leave"
-        if self._typed():
-            answer = await self.answer(PickScreen("Leave this form?", LEAVE))
+        if any(self.text(id) != value for id, value in self.begun.items()):
+            answer = await self.pick("Leave this form?", LEAVE)
         if answer == "leave":
             super().action_back()
         elif answer == "keep":

@@ -33,14 +33,12 @@ class CardScreen(FormScreen[tuple[Payload, ...]]):
         )
 
     def action_keep(self) -> None:
-        if self.text("title"):
-            self.dismiss(self._changes())
-        else:
+        if not self.text("title"):
             self.wrong(UNTITLED, "title")
-
-    def _changes(self) -> tuple[Payload, ...]:
+            return
         named = {n: plain(self.text(n), LONGEST_COMPLAINT) for n in ("title", "complaint", "shop")}
         changed = {n: text for n, text in named.items() if text != getattr(self._of, n)}
         given = {row.id: plain(self.text(f"of-{row.id}"), LONGEST) for row in details()}
         filled = {n: text for n, text in given.items() if text != self._of.details.get(n, "")}
-        return (*([JobNamed(**changed)] if changed else []), *([DetailsGiven(details=filled)] if filled else []))
+        events = [*([JobNamed(**changed)] if changed else []), *([DetailsGiven(details=filled)] if filled else [])]
+        self.dismiss(tuple(events))

@@ -12,7 +12,6 @@ from listen.voice.text import plain
 from tui.bridge.threads import in_thread
 from tui.content import shown
 from tui.screens.base import TextScreen, asks
-from tui.screens.dialog import PickScreen
 
 NONE = (
     "There is no other job to compare with. After a repair press o on the list of jobs and choose: test this engine "
@@ -46,7 +45,7 @@ class CompareScreen(TextScreen):
             self.put(shown(NONE))
             return
         options = [(s.folder, plain(s.title, 60), f"{plain(s.engine, 60)} {times.day(s.changed)}") for s in others]
-        if folder := await self.answer(PickScreen("Which job was before?", options)):
+        if folder := await self.pick("Which job was before?", options):
             self._before = open_job(self.bay.services.jobs_root() / folder, write=False).job
             self._job_changed(self.bay.job)
 

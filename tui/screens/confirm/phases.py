@@ -6,8 +6,7 @@ from listen.errors import HisswayError
 from listen.jobs.decision import asked_step
 from listen.jobs.event_words import event_words
 from listen.jobs.exchange.keys import fingerprint, key_path, open_to_others
-from listen.jobs.exchange.sign import sign_round, statement
-from listen.jobs.folder.open_job import OpenJob
+from listen.jobs.exchange.sign import statement
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.reference import covers
 from listen.voice.text import plain
@@ -23,18 +22,13 @@ NONE = "There is no shop key on this machine: the typed name stands alone. hissw
 
 def key_words(services: Services) -> str:
     """What is to be known of the shop's key before signing."""
-    key, trouble = _key(services)
+    key, trouble = shop_key(services)
     if key is not None:
         return " ".join(filter(None, (WITH, open_to_others(key_path()))))
     return f"{trouble}. {WITHOUT}" if trouble else NONE
 
 
-def sign(services: Services, opened: OpenJob, round_id: str, name: str) -> Job:
-    """Sign, beside the name with the shop's key where there is one; raises what signing raises."""
-    return sign_round(opened, round_id, name=name, key=_key(services)[0])
-
-
-def _key(services: Services) -> tuple[Ed25519PrivateKey | None, str]:
+def shop_key(services: Services) -> tuple[Ed25519PrivateKey | None, str]:
     """The key, or why the one that is there cannot be used."""
     try:
         return services.shop_key(), ""

@@ -11,6 +11,7 @@ from textual.binding import Binding
 
 from listen.errors import HisswayError, JobChanged
 from listen.jobs.events import Confirmed, Overruled, Payload, SentBack
+from listen.jobs.exchange.sign import sign_round
 from listen.jobs.hearing import first_call, heard, numbers_seen, pair_at, same_person
 from listen.jobs.job import Job
 from listen.jobs.walk import round_points
@@ -19,8 +20,8 @@ from tui.screens.base import asks, in_background
 from tui.screens.calls import answered, call_event, calls, paths_asked
 from tui.screens.confirm import phases
 from tui.screens.confirm.blind import blind_pairs, load_pair, swapped
-from tui.screens.confirm.phases import key_words, sign
-from tui.screens.dialog import OneLineScreen, PickScreen
+from tui.screens.confirm.phases import key_words, shop_key
+from tui.screens.dialog import OneLineScreen
 from tui.screens.hearing import HearingScreen
 from tui.screens.point_rows import point_rows
 from tui.widgets.banner import Banner
@@ -163,12 +164,11 @@ class ConfirmScreen(HearingScreen[None]):
 
     @asks
     async def _send_back(self) -> None:
-        """Ask for one named clip: at which point, of which kind, and why."""
         points = {str(i): p for i, p in enumerate(self._points()[:9], 1)}
         options = [(key, p.words) for key, p in points.items()]
-        if (at := await self.answer(PickScreen("At which point is a clip missing?", options, keyed=True))) is None:
+        if (at := await self.pick("At which point is a clip missing?", options, keyed=True)) is None:
             return
-        if (kind := await self.answer(PickScreen("Which clip?", phases.KINDS, keyed=True))) is None:
+        if (kind := await self.pick("Which clip?", phases.KINDS, keyed=True)) is None:
             return
         if reason := await self.answer(OneLineScreen("What should the tech do, and why? One sentence.")):
             where, what = points[at].id, phases.KIND_OF[kind]
@@ -197,7 +197,8 @@ class ConfirmScreen(HearingScreen[None]):
     async def _signed(self, name: str) -> None:
         """Sign beside the screen, after all that is on its way to the disk: a signature stands on the last of it."""
         try:
-            await self.bay.written(partial(sign, self.bay.services, self.opened, self.round_id, name))
+            key, _ = shop_key(self.bay.services)
+            await self.bay.written(partial(sign_round, self.opened, self.round_id, name=name, key=key))
         except JobChanged as e:  # what came in is looked at before anything is signed
             self.refuse(e)
             self.go("decide")

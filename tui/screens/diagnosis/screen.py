@@ -15,7 +15,6 @@ from listen.trade.units import said_in, unit_named
 from tui.content import shown
 from tui.screens.base import TextScreen, asks
 from tui.screens.diagnosis.pages import page, symptom_words
-from tui.screens.dialog import PickScreen
 
 TAKEN_BACK = "taken-back"
 NO_ONE, NOT_HERE = "none", "cannot be made here"
@@ -111,21 +110,20 @@ class DiagnosisScreen(TextScreen):
 
     @asks
     async def action_checks(self) -> None:
-        """The checks asked for and made: choose one, then what came of it."""
         found, unit = listed(self.job, diagnosed(self.job)), unit_named(self.job.pressure_unit)
         if not found:
             self.tell("No check is asked for yet.")
             return
         options = [(key, asked.words, asked.more) for key, asked in found.items()]
-        if (key := await self.answer(PickScreen("Which check was made?", options))) is None:
+        if (key := await self.pick("Which check was made?", options)) is None:
             return
         asked = found[key]
         if asked.which:
             title = f"{said_in(asked.title, unit)}\nOn which cylinder?"
             places = [*((str(n), f"cylinder {n}") for n in asked.which), (NO_ONE, "no one cylinder in particular")]
-            if (place := await self.answer(PickScreen(title, places))) is None:
+            if (place := await self.pick(title, places)) is None:
                 return
             asked = replace(asked, cylinder=None if place == NO_ONE else int(place), which=())
-        dialog = PickScreen(said_in(asked.title, unit), asked.outcomes(), asked.outcome)
-        if (outcome := await self.answer(dialog)) is not None:
+        outcome = await self.pick(said_in(asked.title, unit), asked.outcomes(), asked.outcome)
+        if outcome is not None:
             self.write(asked.event(outcome))

@@ -13,7 +13,7 @@ from listen.trade.causes import causes, sources
 from listen.trade.facts import GROUP_WORDS, Fact, core, fact, moves
 from listen.voice.text import plain
 from tui.screens.base import BayScreen, asks
-from tui.screens.dialog import OneLineScreen, PickScreen
+from tui.screens.dialog import OneLineScreen
 from tui.widgets.field import Field
 from tui.widgets.lines import Lines
 
@@ -40,7 +40,6 @@ class FactsScreen(BayScreen[None]):
     ]
 
     def show_job(self, job: Job) -> None:
-        """Fill the list; stay on the line one is on."""
         wanted = self.query_one("#find", Field).value
         self.query_one(Lines).put(options(job, wanted, self.size.width - BESIDE))
 
@@ -82,16 +81,14 @@ class FactsScreen(BayScreen[None]):
         if f.scope == "engine":
             await self._answered(f, None)
             return
-        at = ""
-        while (chosen := await self.answer(self._cylinders(f, at))) is not None:
+        at, cylinders = "", self.job.engine.cylinders
+        while True:  # Esc goes back once all is told
+            lines = [(str(n), f"cylinder {n}", answer(self.job, f, n) or "–") for n in cylinders]
+            chosen = await self.pick(f"{f.words}: on which cylinders?", lines, at, keyed=max(cylinders) < 10)
+            if chosen is None:
+                return
             at = chosen
             await self._answered(f, int(at))
-
-    def _cylinders(self, f: Fact, at: str) -> PickScreen:
-        """Each cylinder with what is held of it; Esc goes back once all is told."""
-        cylinders = self.job.engine.cylinders
-        lines = [(str(n), f"cylinder {n}", answer(self.job, f, n) or "–") for n in cylinders]
-        return PickScreen(f"{f.words}: on which cylinders?", lines, at, keyed=max(cylinders) < 10)
 
     async def _answered(self, f: Fact, n: int | None) -> None:
         """A statement goes from not asked to yes, to no and back; a figure or groups are typed."""

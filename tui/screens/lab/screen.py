@@ -1,5 +1,6 @@
 """The lab's desk: who learns, how they stand, and what to do next."""
 
+from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
@@ -13,15 +14,16 @@ from listen.lab.learners import Learner, create_learner, delete_learner, list_le
 from listen.lab.training import instructor
 from listen.lab.training.drills import list_drills
 from listen.lab.training.next_drill import ALL, Suggestion, suggest
-from listen.lab.training.session import practise, sit_down
+from listen.lab.training.session import Session, practise, sit_down
 from listen.voice.figures import counted
 from listen.voice.text import plain
 from tui.bridge.threads import in_thread
 from tui.content import shown
 from tui.screens.base import TextScreen, asks, in_background, made
-from tui.screens.dialog import OneLineScreen, PickScreen
+from tui.screens.dialog import OneLineScreen
 
 NEW, PRACTICE = "new learner", "practice"
+FRESH = "Fresh rounds of all paths"
 
 
 class LabScreen(TextScreen):
@@ -79,7 +81,7 @@ class LabScreen(TextScreen):
         here = self.learner.id if self.learner else ""
         chosen: str | None = NEW
         if learners:
-            chosen = await self.answer(PickScreen("Who learns?", options, here))
+            chosen = await self.pick("Who learns?", options, here)
         if chosen == NEW:
             hint = "a first name or a nickname will do"
             if name := await self.answer(OneLineScreen("Name of the learner", hint=hint, most=60)):
@@ -93,19 +95,18 @@ class LabScreen(TextScreen):
         if (learner := self.learner) is None:
             return
         options = [("no", "keep"), ("yes", "delete the name, every answer and every threshold")]
-        if await self.answer(PickScreen(f"Delete {plain(learner.name, 60)}?", options)) == "yes":
+        if await self.pick(f"Delete {plain(learner.name, 60)}?", options) == "yes":
             delete_learner(self.root, learner)
             self.learner = None
             self.load()
 
     def action_suggested(self) -> None:
-        """The suggested drill, or take a learner in first."""
         if self.learner is None:
             self.action_learner()
         elif self._suggestion is not None and self._suggestion.drill is not None:
-            self._drill(self._suggestion.drill.id)
+            self._sit(sit_down, self._suggestion.drill.id)
         elif self._suggestion is not None:
-            self._practise(self._suggestion.pool, self._suggestion.title)
+            self._sit(practise, self._suggestion.pool, self._suggestion.title)
 
     @asks
     async def action_drill(self) -> None:
@@ -113,25 +114,22 @@ class LabScreen(TextScreen):
             await self._who_learns()
         if self.learner is None:
             return
-        options = [(PRACTICE, "Fresh rounds of all paths", "never the same twice, each as plain as you need it")]
+        options = [(PRACTICE, FRESH, "never the same twice, each as plain as you need it")]
         with self.refusing():
             drills = list_drills(self.root)
             options += [
                 (d.id, plain(d.title, 60), f"{d.level}, {counted(d.rounds, 'round')}. {plain(d.about, 120)}")
                 for d in drills
             ]
-        if drill := await self.answer(PickScreen("Which drill?", options)):
-            self._drill(drill)
-
-    def _drill(self, drill: str) -> None:
+        drill = await self.pick("Which drill?", options)
         if drill == PRACTICE:
-            self._practise(ALL, "Fresh rounds of all paths")
-        elif self.learner is not None:
-            self.show("drill", self.learner.name, partial(sit_down, self.root, self.learner, drill))
+            self._sit(practise, ALL, FRESH)
+        elif drill:
+            self._sit(sit_down, drill)
 
-    def _practise(self, pool: tuple[str, ...], title: str) -> None:
+    def _sit(self, sit: Callable[..., Session], *about: object) -> None:
         if self.learner is not None:
-            self.show("drill", self.learner.name, partial(practise, self.root, self.learner, pool, title))
+            self.show("drill", self.learner.name, partial(sit, self.root, self.learner, *about))
 
     @asks
     async def action_headphones(self) -> None:
@@ -149,19 +147,18 @@ class LabScreen(TextScreen):
 
     @asks
     async def action_threshold(self) -> None:
-        """Check the headphones once, choose a background, find the ear's threshold."""
         learner, checked = self.learner, self.bay.headphones_checked
         if (learner is None or learner.id not in checked) and not await self._headphones():
             return
         options = [(b, plain(b)) for b in backgrounds()]
-        if learner and (background := await self.answer(PickScreen("Over which background?", options))):
+        if learner and (background := await self.pick("Over which background?", options)):
             self.show("threshold", self.root, learner, background, checked.get(learner.id))
 
     @in_background("load")
     async def action_table(self) -> None:
         lines = await in_thread(class_page, self.root, self.size.width - self.BESIDE)
         head = shown("The class (hissway lab export --class writes it as CSV)", "bold $accent")
-        self.put(Content("\n").join([head, *(shown(line) for line in lines)]))
+        self.put(Content("\n").join([head, *map(shown, lines)]))
         self._class_shown = True
 
     def on_resize(self) -> None:

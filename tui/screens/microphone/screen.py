@@ -24,7 +24,6 @@ from tui.bridge.services import Input
 from tui.bridge.threads import in_thread
 from tui.content import shown
 from tui.screens.base import BayScreen, asks, in_background
-from tui.screens.dialog import PickScreen
 from tui.widgets.large import Count, Countdown
 from tui.widgets.level_meter import LevelMeter
 from tui.widgets.lines import Lines
@@ -119,7 +118,7 @@ class MicrophoneScreen(BayScreen[None]):
 
     @in_background("check")
     async def _check(self) -> None:
-        report = await self._heard(_looked_at, "listening to the shop", CHECK_S)
+        report = await self._heard(lambda c: check_microphone(c, spectra(c)), "listening to the shop", CHECK_S)
         # Only once it was checked: moving along the list chooses nothing for the next round.
         self.bay.prefer(input_name=self._chosen)
         self.query_one("#answer", Static).update(_report(report, self._full_scale_db_spl))
@@ -169,24 +168,18 @@ class MicrophoneScreen(BayScreen[None]):
     @asks
     async def action_calibrate(self) -> None:
         title = "Seat the calibrator on the microphone and switch it on. Which level does it give?"
-        if level := await self.answer(PickScreen(title, CALIBRATORS)):
+        if level := await self.pick(title, CALIBRATORS):
             self._measure(float(level))
 
     @in_background("check")
     async def _measure(self, level: float) -> None:
         try:
-            full = await self._heard(
-                lambda clip: full_scale_db_spl(clip, level), "listening to the calibrator", CALIBRATE_S
-            )
+            full = await self._heard(lambda c: full_scale_db_spl(c, level), "listening to the calibrator", CALIBRATE_S)
         except HisswayError as e:
             self._answer(f"× Not calibrated: {e}", "$error")
             return
         self._full_scale_db_spl = full
         self._answer(f"✓ Calibrated by {level:.0f} dB: full scale is {number(full)} dB SPL.", "$success")
-
-
-def _looked_at(clip: Clip) -> MicReport:
-    return check_microphone(clip, spectra(clip))
 
 
 def _report(report: MicReport, full_scale_db_spl: float | None) -> Content:

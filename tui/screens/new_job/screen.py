@@ -49,9 +49,10 @@ class NewJobScreen(FormScreen[OpenJob | tuple[Payload, ...]]):
         mouths = tuple(e.point for e in was.exhausts)
         rows = " / ".join("-".join(map(str, row)) for row in was.rows) if self._of else ""
         layouts = [(r.words, r.id) for r in layout_rows() if r.id != "inline-1"] + [("any other, in rows", ROWS)]
+        known = was.layout if was.layout in (id for _, id in layouts) else ROWS
         crankcases = [(row.words, row.id) for row in point_rows() if row.walked == "crankcase"]
         engine = (
-            Line("layout", "Engine", _layout_of(was), options=layouts),
+            Line("layout", "Engine", known, options=layouts),
             Line("numbering", "Numbered", hint=ASK, options=()),
             Line("rows", "Rows", rows, "front to back, e.g. 1-2-3 / 4-5-6"),
             Line("firing", "Firing order", "-".join(map(str, was.firing_order)) if self._of else ""),
@@ -161,10 +162,6 @@ class NewJobScreen(FormScreen[OpenJob | tuple[Payload, ...]]):
         if self.text("tech"):
             opened.append(PersonChosen(role="tech", name=plain(self.text("tech"))))
         return opened
-
-
-def _layout_of(engine: Engine) -> str:
-    return engine.layout if any(r.id == engine.layout for r in layout_rows() if r.id != "inline-1") else ROWS
 
 
 def _chosen(id: str, words: str, options: Iterable[str], value: str) -> Line:

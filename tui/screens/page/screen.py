@@ -11,7 +11,7 @@ from textual.widgets import Static
 from listen.jobs import events as ev
 from listen.jobs.event_words import SECTIONS
 from listen.jobs.job import Job, RoundRecord
-from listen.jobs.ledger import Line, Part, bring_back, ledger, take_back
+from listen.jobs.ledger import Line, bring_back, ledger, take_back
 from listen.jobs.standing import latest_round
 from listen.jobs.walk import round_points
 from listen.voice.figures import as_read
@@ -21,7 +21,7 @@ from tui.content import shown
 from tui.screens.ask_before_change import rounds_touched, write_asking
 from tui.screens.base import BayScreen, asks, made
 from tui.screens.calls import answered, call_event, calls
-from tui.screens.dialog import OneLineScreen, PickScreen
+from tui.screens.dialog import OneLineScreen
 from tui.screens.figures import figure_asked
 from tui.widgets.lines import Lines
 
@@ -68,16 +68,11 @@ class PageScreen(BayScreen[None]):
         what = "the job, as told at intake" if self.cylinder is None else f"cylinder {self.cylinder}, all of it"
         return (self.job.title, what)
 
-    def parts(self, job: Job) -> tuple[Part, ...]:
-        events = self.bay.open_job.chain.events() if self.bay.open_job else ()
-        return ledger(events, job, self.cylinder)
-
     def show_job(self, job: Job) -> None:
-        """Show the ledger; the pointer stays where it was."""
         rows: list[tuple[str, Content]] = []
         self.lines = {}
         counts = latest_round(job, self.cylinder) if self.cylinder is not None else None
-        for part in self.parts(job):
+        for part in ledger(self.opened.chain.events(), job, self.cylinder):
             rows.append(("", _round_head(part.record, counts, "the job" if counts is None else "beside its rounds")))
             before = ""
             for line in part.lines:
@@ -103,7 +98,6 @@ class PageScreen(BayScreen[None]):
         self.refresh_bindings()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Only what can be done with the highlighted line."""
         line = self.line() if self.is_mounted and self.query(Lines) else None
         if action == "turn":
             return True if line and (line.may_be_taken_back or line.may_come_back) else None
@@ -158,7 +152,7 @@ class PageScreen(BayScreen[None]):
             self.show("round", round_id)
 
     async def _correct_intake(self) -> None:
-        job, what = self.job, await self.answer(PickScreen("What is to be corrected?", INTAKE))
+        job, what = self.job, await self.pick("What is to be corrected?", INTAKE)
         if what is not None:
             changes = await self.answer(made("card" if what == "card" else "new-job", job))
             # Rounds are judged by the engine; the card's words only stand above what was signed.
@@ -179,7 +173,7 @@ class PageScreen(BayScreen[None]):
         can = calls(points := round_points(self.job, record))
         options = [(c.key, c.words, c.more) for c in can]
         title = f"{line.words}. What was called rightly?"
-        if (key := await self.answer(PickScreen(title, options, keyed=True))) is None:
+        if (key := await self.pick(title, options, keyed=True)) is None:
             return
         choice = next(c.id for c in can if c.key == key)
         called = await answered(self, choice, points, "Which paths were heard?")

@@ -24,7 +24,7 @@ from tui.screens.base import asks, in_background
 from tui.screens.calls import answered, call_event
 from tui.screens.cautions import CautionScreen
 from tui.screens.channels import ChannelsScreen, for_these
-from tui.screens.dialog import OneLineScreen, PickScreen
+from tui.screens.dialog import OneLineScreen
 from tui.screens.figures import figure_asked
 from tui.screens.round.bench import Bench
 from tui.screens.round.now import Outcome
@@ -55,7 +55,6 @@ class Asking(Bench):
         self.taker.stop()
 
     def action_hands_free(self) -> None:
-        """Be led by tones through what is left."""
         self.take(self.step(), hands_free)
 
     @asks
@@ -145,7 +144,7 @@ class Asking(Bench):
         why = f"{outcome.sentence.rstrip('.')}. " if outcome and not outcome.kept else ""
         sentence = f"{why}A take was cut short ({at}); what had arrived is still there. What is to become of it?"
         options = [("k", f"keep it as this clip: {at}"), ("d", "drop it and record again")]
-        if (answer := await self.answer(PickScreen(sentence, options, keyed=True))) is None:
+        if (answer := await self.pick(sentence, options, keyed=True)) is None:
             self.dismiss()
             return
         work = partial(self.opened.keep, part, recovered=True) if answer == "k" else partial(self.opened.drop, part)
@@ -187,7 +186,6 @@ class Asking(Bench):
 
     @asks
     async def action_skip(self) -> None:
-        """Why is the present step left out?"""
         step = self.step()
         asked = step.id.startswith(ASKED)
         in_walk = step.kind == "clip" and not asked
@@ -196,7 +194,7 @@ class Asking(Bench):
         reasons = [(str(i), reason) for i, reason in enumerate(REASONS, 1)]
         more = [(WHOLE_WALK, "leave out the rest of this walk")] if in_walk else []
         options = [*reasons, (OWN_WORDS, "another reason, in your own words"), *more, (NO, "no, do not leave it out")]
-        reason = await self.answer(PickScreen(sentence, options, keyed=True))
+        reason = await self.pick(sentence, options, keyed=True)
         if reason == OWN_WORDS:
             reason = await self.answer(OneLineScreen(sentence, most=200))
         if reason not in (None, NO) and self.write_answer(

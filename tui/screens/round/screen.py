@@ -16,7 +16,6 @@ from listen.jobs.ways import way_of
 from listen.voice.names import point_name
 from tui.screens.ask_before_change import rounds_touched, write_asking
 from tui.screens.base import asks, made
-from tui.screens.dialog import PickScreen
 from tui.screens.point_rows import neighbour_point
 from tui.screens.round.asking import rests_on
 from tui.screens.round.bringing_in import BringingIn
@@ -85,7 +84,6 @@ class RoundScreen(BringingIn):
         yield Ladder()
 
     def on_mount(self) -> None:
-        """Open the microphone, and ask about what was left over."""
         self.listen()
         self.taker = Taker(self)
         # Beside the screen: the disk may be slow, and the first step can be read meanwhile.
@@ -172,13 +170,12 @@ class RoundScreen(BringingIn):
     def take_key(self, event: events.Key) -> bool:
         """Act on a key at once, so that several sent in one burst act in their order."""
         self.draw()
-        if (event.character or "").isdecimal() and f"go('{self.step().kind}')" in self.view.keys & TYPED:
+        if (event.character or "").isdecimal() and self.view.keys & TYPED:
             self.figures(event.character or "")
             return True
-        return super().take_key(event) or self._stopped_by(event)
-
-    def _stopped_by(self, event: events.Key) -> bool:
-        """A walk that goes on by itself is stopped by any letter; Space may only have come late."""
+        if super().take_key(event):
+            return True
+        # A walk that goes on by itself is stopped by any letter; Space may only have come late.
         stops = self.now.led and event.is_printable and event.character not in (" ", "?")
         if stops:
             self.taker.stop()
@@ -205,7 +202,7 @@ class RoundScreen(BringingIn):
         ways = {c.key: c for c in CHOICES["way"]}
         here = next(key for key, c in ways.items() if c.id == way_of(self.job.way).id)
         options = [(key, c.words, c.more) for key, c in ways.items()]
-        if key := await self.answer(PickScreen("How are rounds taken?", options, here, keyed=True)):
+        if key := await self.pick("How are rounds taken?", options, here, keyed=True):
             self.way_chosen(ways[key].id)
 
     def action_back(self) -> None:

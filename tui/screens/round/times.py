@@ -22,7 +22,6 @@ class TimesScreen(FormScreen[None]):
 
     HERE, KEEP = "times", "Keep the times"
     AUTO_FOCUS = "#before_s"
-    DEFAULT_CSS = "TimesScreen .line { Label { width: 43; } Input, Select { max-width: 40; } }"
 
     def lines(self) -> tuple[Line, ...]:
         prefs = self.bay.preferences

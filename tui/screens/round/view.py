@@ -86,8 +86,6 @@ class View:
     panel: Panel
     point_rows: tuple[PointRow, ...]
     ladder_shown: bool
-    numbers_shown: bool
-    """Only once the by-ear call was made or declined."""
     large: tuple[str, tuple[str, str]]
     """What is read across the bay, where there is room: what is next; what became of the last clip, and its pen."""
     hush: str
@@ -117,7 +115,6 @@ def view(job: Job, round_id: str, now: Now, prefs: Preferences, lines: int, gaug
         panel=panel,
         point_rows=drawn if numbers else tuple(r.hidden() for r in drawn),
         ladder_shown=isinstance(panel, Microphone) or lines >= TALL,
-        numbers_shown=numbers,
         large=words.large(walk, step, now),
         hush=words.hush(step, numbers=numbers),
         keys=_keys(record, step, now, panel, words.key_takes(job, step, now, prefs), numbers=numbers),

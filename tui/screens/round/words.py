@@ -64,7 +64,6 @@ def say(job: Job, walk: Walked, step: Step, now: Now, *, short: bool) -> Say:
 
 
 def _where(step: Step, cylinder: int) -> str:
-    """Which walk, and how far."""
     part = "the supervisor asks; s leaves it out" if step.id.startswith(ASKED) else WALK_WORDS.get(step.walk, "")
     count = f"step {step.number} of {step.of}" if step.number else ""
     return " · ".join(p for p in (f"cylinder {cylinder}", part, count) if p)

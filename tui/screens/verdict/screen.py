@@ -23,7 +23,6 @@ from tui.content import shown
 from tui.screens.ask_before_change import rounds_touched, write_asking
 from tui.screens.base import BayScreen, asks
 from tui.screens.calls import tech_call
-from tui.screens.dialog import PickScreen
 from tui.screens.figures import figure_asked
 from tui.widgets.odds import Odds, Weights
 
@@ -147,7 +146,7 @@ class VerdictScreen(BayScreen[tuple[Wish, ...]]):
         elif others := reference_cylinders(job, self.round_id) or told_by(record):
             words = " and ".join(map(str, others))
             title = f"Why are the clips of cylinder {words} not to stand beside this round?"
-            if (why := await self.answer(PickScreen(title, WHY_NOT))) is not None:
+            if (why := await self.pick(title, WHY_NOT)) is not None:
                 self._decline(why)
         else:
             self.tell("No other cylinder stands beside this round: nothing to leave out.")

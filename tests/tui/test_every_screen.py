@@ -46,8 +46,7 @@ from tui.screens.evidence.screen import EvidenceScreen
 from tui.screens.facts.screen import FactsScreen
 from tui.screens.help.screen import HelpScreen, keys_of
 from tui.screens.hit_rate.screen import HitRateScreen
-from tui.screens.jobs.more import SHELVES, WITH_JOB
-from tui.screens.jobs.screen import JobsScreen
+from tui.screens.jobs.screen import SHELVES, WITH_JOB, JobsScreen
 from tui.screens.lab.drill import DrillScreen
 from tui.screens.lab.screen import LabScreen
 from tui.screens.lab.which import HeadphoneScreen, ThresholdScreen

@@ -1,6 +1,6 @@
 """A table made of all jobs of the folder, which is read away from the screen's own thread."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import ClassVar
 
 from textual import on
@@ -84,7 +84,7 @@ class JobTable(BayScreen[None]):
         if self.query_one(Rows).option_count:
             self.fill()
 
-    def widths(self) -> dict[str, int]:
+    def _widths(self) -> dict[str, int]:
         widths, rest = dict(self.COLUMNS), 0
         for head in ("", *self.GIVE_WAY):
             widths.pop(head, None)
@@ -98,11 +98,18 @@ class JobTable(BayScreen[None]):
         table = self.query_one(Rows)
         return table.here if table.display else ""
 
-    def put(self, rows: Mapping[str, Mapping[str, str]], widths: dict[str, int], empty: str = "") -> None:
-        """Rows by their keys; the cursor stays on its row: Enter must not open what came in between."""
+    def put(self, rows: Mapping[str, Sequence[str]], empty: str = "") -> None:
+        """Rows by their keys, a cell a column; the cursor stays on its row: Enter must not open what came between."""
         go_to, self.go_to = self.go_to, ""
-        self.query_one("#heads", Static).update(_row({head: head for head in widths}, widths))
-        self.query_one(Rows).put([(key, _row(cells, widths)) for key, cells in rows.items()], go_to)
+        heads, widths = [head for head, _ in self.COLUMNS], self._widths()
+
+        def row(cells: Sequence[str]) -> Content:
+            of = dict(zip(heads, cells, strict=True))
+            fitted = (Content(of[head]).truncate(width, ellipsis=True, pad=True) for head, width in widths.items())
+            return Content(" " * BETWEEN).join(fitted)
+
+        self.query_one("#heads", Static).update(row(heads))
+        self.query_one(Rows).put([(key, row(cells)) for key, cells in rows.items()], go_to)
         if rows:
             self._show_table(True)
         else:
@@ -128,8 +135,3 @@ class JobTable(BayScreen[None]):
     @on(Rows.OptionSelected)
     def _selected(self, event: Rows.OptionSelected) -> None:
         self.open(event.option.id or "")
-
-
-def _row(cells: Mapping[str, str], widths: dict[str, int]) -> Content:
-    fitted = (Content(cells[head]).truncate(width, ellipsis=True, pad=True) for head, width in widths.items())
-    return Content(" " * BETWEEN).join(fitted)

@@ -14,8 +14,6 @@ from listen.voice.text import plain
 from tui.content import shown
 from tui.screens.job_table import JobTable, Rows
 
-COLUMNS = (("Waits", 23), ("Cyl", 3), ("Job", 0), ("By", 10), ("Since", 16))
-"""Heads and widths; the title takes what is left."""
 LOOK_EVERY_S = 10.0
 """The folder may be a share with hundreds of jobs; one look costs a file's length and time each."""
 EMPTY = """Nothing waits for a supervisor here.
@@ -26,7 +24,8 @@ A round waits once it was judged; one that was sent back waits again once the cl
 class WaitingScreen(JobTable):
     """One line a round, those that came again first."""
 
-    HERE, TABLE, COLUMNS, EMPTY = "waits for a supervisor", "waiting", COLUMNS, EMPTY
+    HERE, TABLE, EMPTY = "waits for a supervisor", "waiting", EMPTY
+    COLUMNS = (("Waits", 23), ("Cyl", 3), ("Job", 0), ("By", 10), ("Since", 16))
     GIVE_WAY = ("Since", "By")
     AUTO_FOCUS = "#waiting"
     BINDINGS = [Binding("f2", "app.who", "Who sits here")]
@@ -47,8 +46,7 @@ class WaitingScreen(JobTable):
         self.fill()
 
     def fill(self) -> None:
-        widths = self.widths()
-        self.put({key: _row(job, one, widths["Job"]) for key, (job, one) in self._rows.items()}, widths)
+        self.put({key: _row(*row) for key, row in self._rows.items()})
         if self._rows:
             self.query_one(Rows).focus()
 
@@ -66,8 +64,6 @@ class WaitingScreen(JobTable):
             self.show("confirm", one.round_id)
 
 
-def _row(job: JobSummary, one: Waiting, title: int) -> dict[str, str]:
+def _row(job: JobSummary, one: Waiting) -> tuple[str, ...]:
     why = WAITS[one.why] + (f", {plain(one.asked_by, 30)}" if one.asked_by else "")
-    by = plain(one.recorded_by or "–", 40)
-    cells = (why, str(one.cylinder), plain(job.title, title), by, times.moment(one.since))
-    return dict(zip((head for head, _ in COLUMNS), cells, strict=True))
+    return why, str(one.cylinder), plain(job.title), plain(one.recorded_by or "–"), times.moment(one.since)

@@ -37,9 +37,7 @@ class DrawnCylinder:
 class EngineView(Drawn, can_focus=True):
     """Boxes in rows; arrow keys move between cylinders, Enter or a click opens one."""
 
-    DEFAULT_CSS = """
-    EngineView { height: auto; width: 1fr; }
-    """
+    DEFAULT_CSS = "EngineView { height: auto; width: 1fr; }"
     BINDINGS = [
         Binding("left", "move(-1, 0)", "Cylinder", show=False),
         Binding("right", "move(1, 0)", "Cylinder", show=False),
@@ -57,15 +55,10 @@ class EngineView(Drawn, can_focus=True):
 
     @dataclass
     class Chosen(Message):
-        """The pointer moved to a cylinder."""
+        """The pointer moved to a cylinder, or it is to be worked on."""
 
         number: int
-
-    @dataclass
-    class Opened(Message):
-        """A cylinder is to be worked on."""
-
-        number: int
+        opened: bool = False
 
     @property
     def drawn(self) -> tuple[tuple[int, ...], ...]:
@@ -137,7 +130,6 @@ class EngineView(Drawn, can_focus=True):
         return self.drawn[bank][i] if i < len(self.drawn[bank]) else None
 
     def action_move(self, along: int, across: int) -> None:
-        """Move the pointer to the next cylinder in that direction, if there is one."""
         for b, row in enumerate(self.drawn):
             if self.chosen in row:
                 bank = min(max(b + across, 0), len(self.drawn) - 1)
@@ -147,14 +139,14 @@ class EngineView(Drawn, can_focus=True):
 
     def action_open(self) -> None:
         if self.chosen:
-            self.post_message(self.Opened(self.chosen))
+            self.post_message(self.Chosen(self.chosen, opened=True))
 
     def on_click(self, event: events.Click) -> None:
         """A first click chooses, a second one opens."""
         if (number := self._at(event.x, event.y)) is None:
             return
         if number == self.chosen and event.chain > 1:
-            self.post_message(self.Opened(number))
+            self.post_message(self.Chosen(number, opened=True))
         else:
             self._choose(number)
 

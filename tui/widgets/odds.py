@@ -16,8 +16,8 @@ READING = 22
 
 
 KINDS = {"none": "sound", "set-up": "set-up", "fitting": "fitting"}
-PENS = {"sound": "sure", "set-up": "warn", "fitting": "warn", "path": "bad"}
-"""As on the engine: a leak never has the colour of sound."""
+PENS = {"path": "bad", "several": "bad", "sound": "sure", "fitting": "warn", "set-up": "warn", "unclear": "warn"}
+"""Here and on the engine: a leak never has the colour of sound."""
 
 
 class Odds(PointedList):

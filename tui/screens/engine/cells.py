@@ -1,8 +1,4 @@
-"""The cells of the engine's table: what each shows, what can be typed into it, and the event that keeps it."""
-
-from dataclasses import dataclass
-
-from rich.cells import cell_len
+"""What the cells of the engine's table say, all of it together, and the boxes of its drawing."""
 
 from listen.jobs.engine_case import dry_shares, heard_before, loss_then, under_way, wet_rise_kpa
 from listen.jobs.events import ReadingEntered
@@ -13,52 +9,10 @@ from listen.trade.points import PathId
 from listen.trade.units import Unit, show, unit_named
 from listen.voice import figures, names, verdicts
 from listen.voice.figures import UNKNOWN
+from listen.voice.text import plain
 
-PENS = {"path": "bad", "several": "bad", "sound": "sure", "fitting": "warn", "set-up": "warn", "unclear": "warn"}
-
-
-@dataclass(frozen=True, slots=True)
-class Column:
-    id: str
-    head: str
-    width: int
-    typed: str = ""
-    """Column of the figure that is typed there: its own, or the one that it is worked out from; empty: none."""
-
-
-COLUMNS = (
-    Column("cylinder", "Cyl", 3),
-    Column("dry", "Dry {unit}", 7, "dry"),
-    Column("share", "% max", 5, "dry"),
-    Column("wet", "Wet {unit}", 7, "wet"),
-    Column("rise", "Rise", 5, "wet"),
-    Column("loss", "Loss %", 6, "loss"),
-    Column("plug", "Plug", 0),
-    Column("verdict", "Verdict", 0),
-)
-LEAN, MAY_GO = 70, ("share", "rise", "plug")
-"""Columns of the screen below which those go that the line below the table tells, or the diagnosis."""
 READS = {"dry": "compression-dry", "wet": "compression-wet", "loss": "loss"}
 """What is typed into a column."""
-MOST_PLUG = 16
-"""Columns of the plug where the table has few; longer words break into lines."""
-
-
-def columns_for(screen: int) -> tuple[Column, ...]:
-    """What there is room for."""
-    return tuple(c for c in COLUMNS if screen >= LEAN or c.id not in MAY_GO)
-
-
-def widths(columns: tuple[Column, ...], room: int, plugs: list[str]) -> dict[str, int]:
-    """Width of every column: plug and verdict share what the figures leave."""
-    taken = {c.id: c.width for c in columns}
-    rest = room - sum(taken.values())
-    if "plug" in taken:
-        wanted = max([len("Plug"), *(cell_len(p) for p in plugs)])
-        taken["plug"] = min(wanted, max(MOST_PLUG, rest // 2))
-        # What the plug leaves is the verdict's, which is cut to its shorter forms where it has to be.
-        rest -= taken["plug"]
-    return taken | {"verdict": max(rest, 12)}
 
 
 def texts(n: int, job: Job) -> dict[str, str]:
@@ -162,3 +116,21 @@ def finding_choices(engine: Engine) -> list[tuple[str, str]]:
     not_there |= {PathId.COOLANT_PASSAGE} if engine.cooling == "air" else set()
     paths = [p for p in PathId if p not in {PathId.SET_UP, PathId.FITTING, *not_there}]
     return [(p.value, "sound: nothing wrong" if p is PathId.NONE else names.path(p)) for p in paths]
+
+
+def summary(job: Job) -> str:
+    """What the whole table says."""
+    unit, shares = unit_named(job.pressure_unit), dry_shares(job).values()
+    read = any(job.reading(name, n) for name in READS.values() for n in job.engine.cylinders)
+    parts = [f"Pressures in {unit}.", *([] if read else ["Type a figure on a cell and press Enter; r begins a round."])]
+    if len(shares) > 1:
+        parts.append(
+            f"Lowest dry reading is {figures.share(min(shares))} of the highest (rule of thumb: at least 75 %)."
+        )
+    if not job.symptoms_asked:
+        parts.append("Symptoms not asked yet (s Facts).")
+    elif not job.symptoms_of():
+        parts.append("Symptoms asked: none.")
+    if job.troubles:
+        parts.append(f"! {plain(job.troubles[-1])}")
+    return " ".join(parts)

@@ -35,10 +35,10 @@ from tui.widgets.odds import Odds, Weights
 from tui.widgets.plots import even_rows
 
 POINT_ROWS = (
-    PointRow("intake", "intake", "intake", (Mark.KEPT, Mark.KEPT, Mark.DUE), Standing.HEARD, 9.8, 9.2, 10.4, 0.4, 0.2),
-    PointRow("tailpipe", "tailpipe", "tailpipe", (Mark.KEPT,) * 3, Standing.NOTHING, 0.1, -0.3, 0.5, 0.9, 0.6),
-    PointRow("oil-filler", "oil filler", "oil filler", (Mark.AGAIN,), Standing.AGAIN, note="speech over the clip"),
-    PointRow("plug-hole-2", "plug hole of cylinder 2", "plug hole 2", (Mark.SKIPPED,), Standing.SKIPPED, note="stuck"),
+    PointRow("intake", "intake", (Mark.KEPT, Mark.KEPT, Mark.DUE), Standing.HEARD, 9.8, 9.2, 10.4, 0.4, 0.2),
+    PointRow("tailpipe", "tailpipe", (Mark.KEPT,) * 3, Standing.NOTHING, 0.1, -0.3, 0.5, 0.9, 0.6),
+    PointRow("oil-filler", "oil filler", (Mark.AGAIN,), Standing.AGAIN, note="speech over the clip"),
+    PointRow("plug-hole-2", "plug hole of cylinder 2", (Mark.SKIPPED,), Standing.SKIPPED, note="stuck"),
 )
 
 
@@ -238,7 +238,7 @@ def test_beside_a_hiss_that_was_found_no_limit_says_that_it_could_not_be(detecte
     found = replace(point_result("intake", 1.2), detected=detected, detection_limit_db=1.6)
     assert found.would_see_db == (None if detected else 1.6)
     ladder = Ladder()
-    ladder.set_reactive(Ladder.point_rows, (judged(PointRow("intake", "intake", "intake"), found),))
+    ladder.set_reactive(Ladder.point_rows, (judged(PointRow("intake", "intake"), found),))
     ladder.set_reactive(Ladder.tall, 2)
     drawn = "\n".join(lines(ladder, 3, 98))
     result = replace(result_for(["intake"]), points=(found,))

@@ -89,8 +89,11 @@ class Bay(App[None]):
 
     def put_away(self) -> None:
         self._tell_what_was_shown()
-        if self.open_job is not None:
-            self._close(self.open_job)
+        if self.open_job is not None and self.journal.busy:
+            # Closing waits its turn as well: a screen never waits for a slow disk.
+            self.journal.hand_in(self.open_job.close)
+        elif self.open_job is not None:
+            self.open_job.close()
         self.open_job, self.job = None, None
 
     def _tell_what_was_shown(self) -> None:
@@ -105,14 +108,6 @@ class Bay(App[None]):
         if any(not seen.issuperset(p.rounds) for p in shown):
             with suppress(HisswayError):  # a disk that refuses costs the account, and the job is left all the same
                 self.write()
-
-    def _close(self, opened: OpenJob) -> None:
-        """At once, or once the disk has taken what is on its way."""
-        # Closing waits its turn as well: a screen never waits for a slow disk.
-        if self.journal.busy:
-            self.journal.hand_in(opened.close)
-        else:
-            opened.close()
 
     def write(self, *events: Payload) -> None:
         """Append events to the open job's journal, then show the job as it is now.

@@ -32,7 +32,7 @@ class Listener:
         self._make = make
         # Four seconds: blocks come a hundred times a second.
         self._recent: deque[NDArray[np.float32]] = deque(maxlen=400)
-        self._source: SoundInput | None = None
+        self.source: SoundInput | None = None
         self._meter: LiveMeter | None = None
         self._leave = threading.Event()
         self._cancel = threading.Event()
@@ -46,10 +46,6 @@ class Listener:
         self._applied: NDArray[np.float64] | None = None
         self._thread = threading.Thread(target=self._run, name="listener", daemon=True)
 
-    @property
-    def source(self) -> SoundInput | None:
-        return self._source
-
     def start(self) -> None:
         self._thread.start()
 
@@ -59,26 +55,26 @@ class Listener:
 
     def hold_at(self, places: Sequence[str], kind: str, on_s: tuple[tuple[float, float], ...] = ()) -> None:
         """Tell simulated microphones where they are held and when air comes and goes; real ones need no telling."""
-        if (hold := getattr(self._source, "hold_at", None)) is not None:
+        if (hold := getattr(self.source, "hold_at", None)) is not None:
             hold(places, kind, on_s)
 
     def tap(self, channel: int) -> None:
         """Tap a simulated microphone; a real one is tapped by hand."""
-        if (tap := getattr(self._source, "tap", None)) is not None:
+        if (tap := getattr(self.source, "tap", None)) is not None:
             tap(channel)
 
     @property
     def name(self) -> str:
-        return self._source.name if self._source is not None else ""
+        return self.source.name if self.source is not None else ""
 
     @property
     def channels(self) -> int:
-        return self._source.channels if self._source is not None else 1
+        return self.source.channels if self.source is not None else 1
 
     def recent(self, seconds: float) -> tuple[NDArray[np.float32], int] | None:
         """The last seconds of every channel [shape=(n, C)] and their rate; None while there are not so many."""
         # Taken once: the other threads may replace both meanwhile.
-        blocks, source = list(self._recent), self._source
+        blocks, source = list(self._recent), self.source
         if source is None or not blocks:
             return None
         n = round(seconds * source.rate_hz)
@@ -89,10 +85,10 @@ class Listener:
         self, parts: Sequence[Path | None], seconds: float, told: Told | None = None
     ) -> tuple[Recording | None, ...]:
         """Record one take, each channel to its own part; raises what the source raises."""
-        if self._source is None:
+        if self.source is None:
             raise AudioError(self.trouble or "the microphone is not open")
         self._cancel.clear()
-        return await in_thread(self._source.record, parts, seconds, self._cancel, told)
+        return await in_thread(self.source.record, parts, seconds, self._cancel, told)
 
     def stop(self) -> None:
         self._cancel.set()
@@ -108,37 +104,35 @@ class Listener:
                 self._measure()
             # An event, not a sleep: who leaves does not wait for the next try.
             self._leave.wait(RETRY_S)
-        if self._source is not None:
-            self._source.close()
+        if self.source is not None:
+            self.source.close()
 
     def _open(self) -> bool:
         try:
             # The same one is opened again: it finds its device by name, wherever it is plugged in now.
-            source = self._source or self._make()
+            source = self.source or self._make()
             source.open()
-        except HisswayError as e:
-            self.reading, self.trouble = None, str(e)
-            return False
         except Exception as e:  # noqa: BLE001 - this thread is the only one that knows, and the screen waits for it
-            self.reading, self.trouble = None, f"the microphone cannot be used ({type(e).__name__}: {e})"
+            unforeseen = f"the microphone cannot be used ({type(e).__name__}: {e})"
+            self.reading, self.trouble = None, str(e) if isinstance(e, HisswayError) else unforeseen
             return False
         self._meter = LiveMeter(source.rate_hz)
         # A new meter knows no quiet yet: it is given the one that holds.
-        self._source, self._applied = source, None
+        self.source, self._applied = source, None
         self.trouble = ""
         return True
 
     def _measure(self) -> None:
         """Read until told to leave or the microphone is in trouble."""
-        assert self._source is not None and self._meter is not None
+        assert self.source is not None and self._meter is not None
         while not self._leave.wait(PERIOD_S):
-            if (trouble := self._source.trouble()) is not None:
+            if (trouble := self.source.trouble()) is not None:
                 self.reading, self.trouble = None, str(trouble)
                 return
             if self._quiet is not self._applied:  # only this thread touches the meter
                 self._applied = self._quiet
                 self._meter.set_quiet(self._applied)
-            if blocks := self._source.drain():
+            if blocks := self.source.drain():
                 self._recent.extend(blocks)
                 self.reading = self._meter.feed([b.mean(axis=1) for b in blocks])
                 self.readings += 1

@@ -34,7 +34,7 @@ class Playback:
     async def play(self, load: Callable[[], tuple[Sequence[Clip], float]], sounds: Callable[[int], None]) -> bool:
         """Load clips in a thread and play them in order at their gain; gives whether all came to their end.
 
-        ``sounds`` hears which one sounds (0, 1, ...) and -1 at the end. Raises what loading or the loudspeaker raise.
+        ``sounds`` hears which one sounds (0, 1, ...). Raises what loading or the loudspeaker raise.
         """
         self._turn += 1
         # Whoever comes later takes another number: everything below stops once it is not the last any more.
@@ -51,10 +51,7 @@ class Playback:
             # No pause behind the last: what comes after it is not compared with anything.
             if turn == self._turn and i + 1 < len(clips):
                 await asyncio.sleep(PAUSE_S)
-        if turn != self._turn:
-            return False
-        sounds(-1)
-        return True
+        return turn == self._turn
 
 
 def levelled(clips: list[Clip], *, hiss_only: bool = False, matched: bool = False) -> tuple[list[Clip], float]:

@@ -92,11 +92,11 @@ class OrdersKeys(App[None]):
 
     async def _offered(self, key: events.Key) -> bool:
         # Of keys typed in one go the first may open a screen: the others are meant for it, and wait until it is made.
-        while self.screen_stack and not (self._takes_keys() or self._exit):
+        while self.screen_stack and not self._exit:
+            screen = self.screen
+            if screen.ready_for_key() if isinstance(screen, OrderedKeys) else screen.is_mounted:
+                break
             await asyncio.sleep(0)
         if not self.screen_stack:  # the program is on its way out: nobody is there to take it
             return True
         return isinstance(self.screen, OrderedKeys) and self.screen.take_key(key)
-
-    def _takes_keys(self) -> bool:
-        return self.screen.ready_for_key() if isinstance(self.screen, OrderedKeys) else self.screen.is_mounted

@@ -11,11 +11,6 @@ from tui.widgets.ladder import Mark, PointRow, Standing
 WALKS = ("quiet", "air", "closing")
 
 
-def short_words(point: Point) -> str:
-    """A point's name where room is scarce."""
-    return point.id.replace("-", " ")
-
-
 def point_rows(
     points: tuple[Point, ...], record: RoundRecord, live: dict[tuple[str, str], Mark], excess: dict[str, float | None]
 ) -> tuple[PointRow, ...]:
@@ -28,7 +23,7 @@ def _point_row(
     p: Point, record: RoundRecord, live: dict[tuple[str, str], Mark], result: PointResult | None, excess: float | None
 ) -> PointRow:
     marks = tuple(live.get((p.id, w)) or _mark(p.id, w, record) for w in WALKS)
-    row = PointRow(p.id, p.words, short_words(p), marks)
+    row = PointRow(p.id, p.words, marks)
     if (skip := record.skip(p.id, "air") or record.skip(p.id, "quiet")) is not None:
         return replace(row, standing=Standing.SKIPPED, note=skip.reason)
     if result is not None:

@@ -41,7 +41,6 @@ class Banner(Static):
     say: reactive[Say] = reactive(Say())
 
     def words(self) -> list[Content]:
-        """What it says, text by text."""
         say = self.say
         step = "bold $warning" if say.tone == "caution" else "bold"
         told = ((say.where, "$secondary"), (say.step, step), (say.more, "$secondary"))

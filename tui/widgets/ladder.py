@@ -60,7 +60,6 @@ class PointRow:
 
     point: str
     words: str
-    short: str
     marks: tuple[Mark, ...] = ()
     standing: Standing = Standing.WAITING
     excess_db: float | None = None
@@ -70,6 +69,11 @@ class PointRow:
     """Only where nothing was found."""
     drift_db: float | None = None
     note: str = ""
+
+    @property
+    def short(self) -> str:
+        """Its name where room is scarce."""
+        return self.point.replace("-", " ")
 
     def hidden(self) -> PointRow:
         """The same with its numbers withheld (before the by-ear call)."""
@@ -97,8 +101,6 @@ class Ladder(Drawn, can_focus=True):
 
     @dataclass
     class Chosen(Message):
-        """A point was clicked or entered."""
-
         point: str
 
     def get_content_height(self, container: object, viewport: object, width: int) -> int:
@@ -207,11 +209,9 @@ class Ladder(Drawn, can_focus=True):
         return f"{word}: {row.note}" if wide and row.note and word else word or row.note
 
     def _legend(self, line: Cells, left: int) -> None:
-        wide = len(line) >= WIDE
-        marks, scale = "● kept  × again  – left out", "◆ excess  ▒ 95 % interval  ╎ detection limit  ░ drift"
-        if wide:
-            line.put(2, marks, "dim")
-            line.put(max(left, 30), scale, "dim")
+        if len(line) >= WIDE:
+            line.put(2, "● kept  × again  – left out", "dim")
+            line.put(max(left, 30), "◆ excess  ▒ 95 % interval  ╎ detection limit  ░ drift", "dim")
         else:
             line.put(2, "◆ excess ▒ 95 % interval ╎ limit ░ drift ● kept × again – left out", "dim")
 

@@ -129,12 +129,8 @@ class Countdown(Drawn):
             return line
         count = self.count
         pen = "bad" if count.live else "warn"
-        at = 0
-        seconds = f"{max(count.left_s, 0):.0f}".rjust(2)
-        if self.size.height >= HEIGHT:
-            at = put_large(line, y, at, seconds, pen)
-        else:
-            at = put_figure(line, y, at, seconds, pen)
+        put = put_large if self.size.height >= HEIGHT else put_figure
+        at = put(line, y, 0, f"{max(count.left_s, 0):.0f}".rjust(2), pen)
         room = width - at - 2
         if y == 0:
             line.put(at + 1, f"{'◉' if count.live else '○'} {count.word}", pen, room)

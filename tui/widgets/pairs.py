@@ -37,7 +37,6 @@ class Pairs(PointedList):
 
     @property
     def chosen(self) -> Pair:
-        """The pair one is on."""
         return self.pairs[min(self.at, len(self.pairs) - 1)]
 
     def count(self) -> int:

@@ -130,7 +130,6 @@ class ChoicePanel(DrawnList, can_focus=True):
         return self.Chosen(self, choice.id, SURE[self.at] if self.asks_sure else None)
 
     def take_key(self, event: events.Key) -> bool:
-        """A key that stands before an answer gives it."""
         choice = next((c for c in self.choices if c.key == (event.character or "").lower()), None)
         if choice is not None:
             self.post_message(self._answer(choice))

@@ -114,7 +114,6 @@ class EvidenceScreen(PlayingScreen[None]):
             self.start(partial(self._follow if SWITCHED in paths else self._draw, paths), "look")
 
     async def _draw(self, paths: dict[str, Path]) -> None:
-        """Spectra and picture of a quiet and an air clip."""
         heat = self.query_one(Heat)
         # Two rows a line: a cell shows two half blocks.
         size = (max(heat.size.width - AXIS, 8), max((heat.size.height - 1) * 2, 4))
@@ -133,7 +132,6 @@ class EvidenceScreen(PlayingScreen[None]):
         self.query_one(SpectraPlot).show(seen)
 
     async def _follow(self, paths: dict[str, Path]) -> None:
-        """The level of a switched take."""
         on_s = self.record.live_clips(self.at, SWITCHED)[-1].kept.on_s
         plot = self.query_one(LevelPlot)
         try:
@@ -178,7 +176,6 @@ class EvidenceScreen(PlayingScreen[None]):
         self._look()
 
     def action_note(self) -> None:
-        """A note on the clip that is pictured."""
         clips = self.record.live_clips(self.at, self._pictured) or self.record.live_clips(self.at)
         if clips:
             self.write_note("this round", self.record.cylinder, self.round_id, clips[-1].kept)
@@ -190,7 +187,6 @@ class EvidenceScreen(PlayingScreen[None]):
         self._words()
 
     def action_play(self, what: str) -> None:
-        """Play one clip, or both after each other at one level."""
         paths = self._paths()
         names = ["quiet", "air"] if what == "both" else [what]
         if SWITCHED not in paths and (missing := [n for n in names if n not in paths]):

@@ -46,7 +46,8 @@ class HelpScreen(Dialog[None]):
 
     def body(self) -> ComposeResult:
         yield Static(Content("\n").join(key_lines(self._keys, self.app.size.width)), id="keys")
-        yield Static(shown_lines(self._text))
+        # Line ends inside a paragraph are the file's, not the screen's.
+        yield Static(Content("\n\n").join([Content(" ".join(part.split())) for part in self._text.split("\n\n")]))
 
     def action_scroll(self, by: int) -> None:
         self.query_one(".box").scroll_relative(y=by, animate=False)
@@ -93,9 +94,3 @@ def key_lines(keys: list[tuple[str, str]], columns: int) -> list[Content]:
 
 def _key(key: str, words: str) -> Content:
     return Content.assemble((key, "bold $accent"), f"  {words}" if words else "")
-
-
-def shown_lines(text: str) -> Content:
-    """Several safe paragraphs: line ends inside one are the file's, not the screen's."""
-    paragraphs = [" ".join(part.split()) for part in text.split("\n\n")]
-    return Content("\n\n").join([Content(p) for p in paragraphs])

@@ -44,11 +44,20 @@ class Counted:
     score: tuple[Decided, ...]
 
     def page(self, columns: int) -> list[Content]:
-        told = [decisions(self.score)] if self.score else []
-        head = heading(self.scored, simulated=self.simulated)
-        if not self.scored:
-            return [head, *told]
-        return [Content("\n").join([head, *share_lines(self.rates, columns)]), *told, listed(self.scored)]
+        """Shares on one scale, a line a person who decided, and every call with its truth."""
+        torn = len({(s.job, s.cylinder) for s in self.scored})
+        what = "Simulated engines, which say nothing about this shop" if self.simulated else "Engines of this shop"
+        told = f"{figures.counted(torn, 'cylinder')} whose teardown is known" if torn else NOBODY
+        parts = [[Content.assemble((f"{what}: ", "bold $accent"), told)]]
+        if self.scored:
+            parts[0] += share_lines(self.rates, columns)
+        if self.score:
+            parts.append([shown("Decisions against teardowns", "$accent"), *map(_decided, self.score)])
+        if self.scored:
+            # The wrong ones first: they are what there is to learn from.
+            calls_ = sorted(self.scored, key=lambda s: (s.right, s.title, s.cylinder, s.by))
+            parts.append([shown("Every call, the wrong ones first", "$accent"), *map(_call, calls_)])
+        return [Content("\n").join(lines) for lines in parts]
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +131,6 @@ class HitRateScreen(TextScreen):
         self._settle(lambda root, findings: teardowns.let_count(root, findings, self.bay.sitting.name))
 
     def action_count_no_more(self) -> None:
-        """Judge by the tables alone again."""
         self._settle(lambda root, _: teardowns.count_no_more(root))
 
     def _settle(self, change: Callable[[Path, tuple[teardowns.Torn, ...]], object]) -> None:
@@ -143,13 +151,6 @@ def _counted(root: Path) -> tuple[list[Counted], Learning]:
         if any(j.findings for j in of):
             parts.append(Counted(simulated, scored, hit_rates(scored), decided(of)))
     return parts, Learning(teardowns.torn_down(jobs), teardowns.counting(root))
-
-
-def heading(scored: tuple[ScoredCall, ...], *, simulated: bool) -> Content:
-    torn = len({(s.job, s.cylinder) for s in scored})
-    what = "Simulated engines, which say nothing about this shop" if simulated else "Engines of this shop"
-    told = f"{figures.counted(torn, 'cylinder')} whose teardown is known" if torn else NOBODY
-    return Content.assemble((f"{what}: ", "bold $accent"), told)
 
 
 def share_lines(rates: Iterable[HitRate], columns: int) -> list[Content]:
@@ -183,22 +184,12 @@ def _share_line(words: str, rate: Rate, sureness: float | None, name: int, wide:
     return Content.assemble((f"{plain(words):<{name}}", pen), ("".join(drawn), "$primary"), counts)
 
 
-def listed(scored: tuple[ScoredCall, ...]) -> Content:
-    """Every call with its truth, the wrong ones first: they are what there is to learn from."""
-    lines = [_call(s) for s in sorted(scored, key=lambda s: (s.right, s.title, s.cylinder, s.by))]
-    return Content("\n").join([shown("Every call, the wrong ones first", "$accent"), *lines])
-
-
-def decisions(score: tuple[Decided, ...]) -> Content:
-    """Whether supervisors or the program were right, a line a person."""
-    lines = [
-        shown(
-            f"{plain(d.name, 40) or 'unnamed'}: agreed {d.agreed}, right {d.agreed_right}; overruled {d.overruled}, "
-            f"of these the person alone right {d.person_right}, the program alone right {d.program_right}"
-        )
-        for d in score
-    ]
-    return Content("\n").join([shown("Decisions against teardowns", "$accent"), *lines])
+def _decided(d: Decided) -> Content:
+    """Whether a supervisor or the program was right."""
+    return shown(
+        f"{plain(d.name, 40) or 'unnamed'}: agreed {d.agreed}, right {d.agreed_right}; overruled {d.overruled}, "
+        f"of these the person alone right {d.person_right}, the program alone right {d.program_right}"
+    )
 
 
 def _call(call: ScoredCall) -> Content:

@@ -23,7 +23,7 @@ from tui.screens.dialog import TickScreen
 from tui.screens.evidence.look import side_by_side
 from tui.screens.hearing import HearingScreen
 from tui.screens.lab import drill_words as words
-from tui.screens.point_rows import judged, short_words
+from tui.screens.point_rows import judged
 from tui.widgets.banner import Banner, Say
 from tui.widgets.heat import Heat
 from tui.widgets.ladder import Ladder, PointRow
@@ -58,19 +58,21 @@ class DrillScreen(HearingScreen[None]):
 
     BACK = {"call": "hear", "sure": "hear", "again-sure": "again"}
 
+    session: Session
+    held: Held
+    """The round in hand."""
+
     def __init__(self, learner: str, sit: Callable[[], Session]) -> None:
         super().__init__()
-        self._learner, self._sit = learner, sit
-        self.session: Session | None = None
+        self._learner, self._sit, self._title = learner, sit, "drill"
         self.phase = "making"
         self._paths: tuple[str, ...] = ()
         self.answered: tuple[Answer, str] | None = None
-        self._held: Held | None = None
         self._without = False
         self._mute = ""
 
     def way(self) -> tuple[str, ...]:
-        return ("lab", self._learner, self.session.opened.title if self.session else "drill")
+        return ("lab", self._learner, self._title)
 
     def on_mount(self) -> None:
         for kind in (Heat, SpectraPlot, Ladder, ChoicePanel):
@@ -78,32 +80,25 @@ class DrillScreen(HearingScreen[None]):
         self.start(self._begin, "session")
 
     async def _begin(self) -> None:
-        self.session = await self.made(self._sit)
-        if self.session is not None:
+        if (session := await self.made(self._sit)) is not None:
+            self.session, self._title = session, session.opened.title
             await self._next_round()
 
     async def _next_round(self) -> None:
         """The next round is made ready away from the screen: a fresh one is rendered only now."""
-        session = self.session
-        assert session is not None
-        if session.done:
+        if self.session.done:
             self.go("over")
             return
         self.phase, self.answered, self._without = "making", None, False
         self.refresh_bindings()
         self.query_one(Banner).say = Say("", "The next round is being made ready ...", "")
-        self._held = await self.made(lambda: session.held)
+        held = await self.made(lambda: self.session.held)
         # The screen may have been left while the round was made.
-        if self._held is not None and self.is_attached:
-            self.go("hear" if session.called is None else "again")
-
-    @property
-    def held(self) -> Held:
-        assert self._held is not None
-        return self._held
+        if held is not None and self.is_attached:
+            self.held = held
+            self.go("hear" if self.session.called is None else "again")
 
     def go(self, phase: str) -> None:
-        assert self.session is not None
         self.phase = phase
         self.refresh_bindings()
         if phase in ("hear", "truth"):
@@ -153,7 +148,6 @@ class DrillScreen(HearingScreen[None]):
 
     def _take(self, call: Call) -> None:
         """A call by ear, or what is thought once the readings are told."""
-        assert self.session is not None
         if self.phase.startswith("again"):
             self._answer(call)
             return
@@ -162,7 +156,6 @@ class DrillScreen(HearingScreen[None]):
             self.go("again")
 
     def _answer(self, call: Call | None) -> None:
-        assert self.session is not None
         with self.refusing():
             self.answered = self.session.answer(call), self.held.gave_away
             self.go("truth")
@@ -173,11 +166,9 @@ class DrillScreen(HearingScreen[None]):
         with tempfile.TemporaryDirectory() as room:
             result = await self.bay.services.evaluate(await in_thread(held.write, Path(room)))
         # Judging takes its time: the learner may be at the next round by now.
-        if self.is_attached and self.phase == "truth" and held is self._held:
+        if self.is_attached and self.phase == "truth" and held is self.held:
             ladder = self.query_one(Ladder)
-            ladder.point_rows = tuple(
-                judged(PointRow(p.point, point(p.point).words, short_words(point(p.point))), p) for p in result.points
-            )
+            ladder.point_rows = tuple(judged(PointRow(p.point, point(p.point).words), p) for p in result.points)
             looking = self.query_one(Heat).display or self.query_one(SpectraPlot).display
             ladder.walks, ladder.display = (), not looking
 
@@ -188,7 +179,13 @@ class DrillScreen(HearingScreen[None]):
 
     @on(Pairs.Play)
     def _play_pair(self, event: Pairs.Play) -> None:
-        load = partial(to_play, self.held, event.pair.id, without=self._without)
+        held, at, without = self.held, event.pair.id, self._without
+
+        def load() -> tuple[list[Clip], float]:
+            quiet, air = held.pair(at)
+            first = held.without_hiss(at) if without else quiet
+            return levelled([quiet if first is None else first, air])
+
         self.start(partial(self.play_pair, event.pair, load), "play")
 
     def cannot_play(self, error: AudioError) -> None:
@@ -229,10 +226,3 @@ class DrillScreen(HearingScreen[None]):
 
     def action_spectrum(self) -> None:
         self._show(SpectraPlot)
-
-
-def to_play(held: Held, at: str, *, without: bool) -> tuple[list[Clip], float]:
-    """Quiet and air of a point, or the air clip without its hiss and with it, and one comfortable gain."""
-    quiet, air = held.pair(at)
-    first = held.without_hiss(at) if without else quiet
-    return levelled([quiet if first is None else first, air])

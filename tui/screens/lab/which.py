@@ -73,7 +73,6 @@ class WhichScreen(HearingScreen[R]):
 
     @in_background("play")
     async def action_play(self) -> None:
-        """Play the trial in hand (again)."""
         pairs = self.query_one(Pairs).pairs
         trial = await in_thread(self.trial)
         if trial is not None and pairs:
@@ -116,7 +115,6 @@ class HeadphoneScreen(WhichScreen[Literal["passed", "failed", "left-out"]]):
         return self.trials[len(self.right)] if len(self.right) < len(self.trials) else None
 
     def action_play(self) -> None:
-        """Play the noise in hand (again); once all is answered, go on."""
         if self.phase == "done":
             self.dismiss("passed" if all(self.right) else "failed")
         else:
@@ -133,13 +131,10 @@ class HeadphoneScreen(WhichScreen[Literal["passed", "failed", "left-out"]]):
         self.playback.stop()
         self.right.append(int(event.choice) == trial.hiss_in)
         self._last_word = ""
-        if len(self.right) == len(self.trials):
-            self._done()
-        else:
+        if len(self.right) < len(self.trials):
             self.put_up_trial()
             self.action_play()
-
-    def _done(self) -> None:
+            return
         self.phase = "done"
         self.refresh_bindings()
         tone = "good" if all(self.right) else "caution"

@@ -1,6 +1,5 @@
 """One long recording cut into pieces at marks: one sets a mark wherever the microphone went to the next point."""
 
-import asyncio
 import time
 from functools import partial
 
@@ -45,7 +44,9 @@ class CutScreen(PlayingScreen[tuple[Recording, ...]]):
     def __init__(self, recording: Recording) -> None:
         super().__init__()
         self.recording = recording
-        self._playing = 0
+        self._playing = False
+        self._from: tuple[float, float] | None = None
+        """Where what sounds begins in the recording, and when it began."""
         self._dropped: tuple[float, ...] = ()
         """Marks that Esc asked about, and drops."""
 
@@ -55,6 +56,7 @@ class CutScreen(PlayingScreen[tuple[Recording, ...]]):
     def on_mount(self) -> None:
         self.query_one(LevelStrip).seconds = self.recording.seconds
         self._count()
+        self.set_interval(TICK_S, self._go_along)
         self.start(self._read, "read")
 
     async def _read(self) -> None:
@@ -102,30 +104,19 @@ class CutScreen(PlayingScreen[tuple[Recording, ...]]):
         """Play from the cursor on, which goes along; or be silent."""
         if self._playing:
             self._stop()
-        else:
-            self._playing += 1
-            self.start(partial(self._play, self.query_one(LevelStrip).cursor), "play")
-
-    def _stop(self) -> None:
-        self._playing = 0
-        self.playback.stop()
-
-    async def _play(self, start_s: float) -> None:
-        strip, began = self.query_one(LevelStrip), 0.0
+            return
+        self._playing, start_s = True, self.query_one(LevelStrip).cursor
 
         def sounds(i: int) -> None:
-            nonlocal began
-            began = time.monotonic() if i >= 0 else 0.0
+            self._from, self._playing = (start_s, time.monotonic()) if i >= 0 else None, i >= 0
 
-        playing = asyncio.create_task(
-            self.playback.play(lambda: levelled([stretch(self.recording, start_s, PLAYED_S)]), sounds)
-        )
-        try:
-            while not playing.done():
-                if began:
-                    strip.cursor = min(start_s + time.monotonic() - began, strip.seconds)
-                await asyncio.sleep(TICK_S)
-            await playing
-        finally:
-            playing.cancel()
-            self._playing = 0
+        self.start(partial(self.sound, lambda: levelled([stretch(self.recording, start_s, PLAYED_S)]), sounds), "play")
+
+    def _stop(self) -> None:
+        self._playing, self._from = False, None
+        self.playback.stop()
+
+    def _go_along(self) -> None:
+        if self._from is not None:
+            strip, (start_s, began) = self.query_one(LevelStrip), self._from
+            strip.cursor = min(start_s + time.monotonic() - began, strip.seconds)

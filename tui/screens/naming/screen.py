@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from functools import partial
+from typing import Any
 
 from textual import events, on
 from textual.binding import Binding
@@ -85,6 +86,11 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
     def _put(self, at: int, *instead: Recording) -> None:
         self._show(*self.recordings[:at], *instead, *self.recordings[at + 1 :])
 
+    def _say_of_it(self, **said: Any) -> None:
+        """Say which point the chosen recording is, or its kind; of one that cannot be read nothing can be said."""
+        if (r := self._chosen()) is not None and not r.trouble:
+            self._put(self._at(), replace(r, **said))
+
     @on(Lines.OptionHighlighted)
     def _moved(self) -> None:
         r = self._chosen()
@@ -95,20 +101,17 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
 
     def take_key(self, event: events.Key) -> bool:
         if (event.character or "").isdecimal() and event.key != "0":
-            self._point(int(event.character or "0"))
+            number = int(event.character or "0")
+            if number <= len(self._points):
+                self._say_of_it(point=self._points[number - 1].id)
             return True
         return super().take_key(event)
 
-    def _point(self, number: int) -> None:
-        r = self._chosen()
-        if r is not None and not r.trouble and number <= len(self._points[:9]):
-            self._put(self._at(), replace(r, point=self._points[number - 1].id))
-
     def action_air(self) -> None:
         """Air off, air on, a sound cylinder's, supply shut off: the next of them."""
-        if (r := self._chosen()) is not None and not r.trouble:
+        if (r := self._chosen()) is not None:
             after = (KINDS.index(r.kind) + 1) % len(KINDS) if r.kind in KINDS else 0
-            self._put(self._at(), replace(r, kind=KINDS[after]))
+            self._say_of_it(kind=KINDS[after])
 
     def action_walk(self) -> None:
         """From here on one after the other as a round is walked, beginning with what is due."""
@@ -116,8 +119,7 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
         self._show(*in_walking_order(self.recordings, max(self._at(), 0), [p.id for p in self._points], due))
 
     def action_leave_out(self) -> None:
-        if (r := self._chosen()) is not None:
-            self._put(self._at(), replace(r, point=""))
+        self._say_of_it(point="")
 
     @asks
     async def action_cut(self) -> None:

@@ -95,9 +95,10 @@ def decided(jobs: Iterable[Job]) -> tuple[Decided, ...]:
             program = _right(stands.program_then.kind, stands.program_then.paths, truth)
             made = rows[" ".join(stands.name.split())]
             if stands.how == "agreed":
-                made.update(agreed=1, agreed_right=person)
+                made.update(agreed=1, agreed_right=int(person))
             else:
-                made.update(overruled=1, person_right=person and not program, program_right=program and not person)
+                alone = person - program  # whole numbers: a Counter keeps a first bool as it is, and that is shown
+                made.update(overruled=1, person_right=int(alone > 0), program_right=int(alone < 0))
     return tuple(Decided(name=name, **made) for name, made in sorted(rows.items()))
 
 

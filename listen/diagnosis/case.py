@@ -75,10 +75,3 @@ class Finding(msgspec.Struct, frozen=True):
     """Part of the row's weight that counts (0-1)."""
     partner: int | None = None
     """The other cylinder of a pair."""
-
-
-def numbers_of(cylinders: tuple[int, ...]) -> str:
-    """``cylinder 3`` or ``cylinders 2 and 3``."""
-    if len(cylinders) == 1:
-        return f"cylinder {cylinders[0]}"
-    return "cylinders " + ", ".join(map(str, cylinders[:-1])) + f" and {cylinders[-1]}"

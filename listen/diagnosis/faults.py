@@ -119,7 +119,8 @@ def _cylinders(top: Standing, ranked: Sequence[Standing]) -> tuple[int, ...]:
         same.add(top.partner)
     for s in ranked:
         alike = s.cause == top.cause and s.cylinder is not None and _own_speaks(s)
-        if alike and s.own_db >= threshold("strong_db") and at_place(s.cylinder, ranked)[0].cause == top.cause:
+        strong = sum(line.db for line in s.lines if line.own) >= threshold("strong_db")
+        if alike and strong and at_place(s.cylinder, ranked)[0].cause == top.cause:
             same.update(n for n in (s.cylinder, s.partner) if n is not None)
     return tuple(sorted(same))
 

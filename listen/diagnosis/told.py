@@ -4,7 +4,7 @@ and how the diagnosis says it: places, how sure, a fault, the engine."""
 from collections import Counter
 from collections.abc import Iterable, Sequence
 
-from listen.diagnosis.case import EngineCase, Finding, numbers_of
+from listen.diagnosis.case import EngineCase, Finding
 from listen.diagnosis.model import Candidate, Fault, Kind
 from listen.trade.causes import Cause
 from listen.trade.checks import evidence_rows, known_check
@@ -120,7 +120,8 @@ def place(cause: Cause, cylinders: tuple[int, ...]) -> str:
     if cylinders and cause.id == "gasket-next" and len(cylinders) == 2:
         return f"between cylinders {cylinders[0]} and {cylinders[1]}"
     if cylinders:
-        return numbers_of(cylinders)
+        *others, last = map(str, cylinders)
+        return f"cylinders {', '.join(others)} and {last}" if others else f"cylinder {last}"
     if cause.id == "test-fault":
         return "the test as a whole"
     return "the whole engine" if cause.scope == "engine" else "cylinder not known"

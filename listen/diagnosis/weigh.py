@@ -45,11 +45,6 @@ class Standing(msgspec.Struct, frozen=True):
     """The other cylinder, where the findings name a pair."""
 
     @property
-    def own_db(self) -> float:
-        """Weights that belong to this cylinder alone, uncapped."""
-        return sum(line.db for line in self.lines if line.own)
-
-    @property
     def spoken_db(self) -> float:
         """Weights that speak for it, without rows that only clear others."""
         return sum(line.db for line in self.lines if line.db > 0 and not line.clears)

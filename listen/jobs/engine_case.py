@@ -1,7 +1,6 @@
 """What a job knows about its engine: as the input of the diagnosis, and what its table works out."""
 
 import math
-from typing import Any
 
 import msgspec
 
@@ -14,7 +13,7 @@ from listen.judge.result import PathResult
 from listen.trade.facts import core, facts, plugs, symptoms
 from listen.trade.numbers import threshold
 from listen.trade.points import PathId, point, point_rows
-from listen.trade.units import Unit, said_in, unit_named
+from listen.trade.units import said_in, unit_named
 
 NO_POINT = ("prior", "unforeseen", "taught")
 """Terms of a path's odds that no reading brought and no point either."""
@@ -24,19 +23,9 @@ def diagnosed(job: Job) -> Diagnosis:
     """What the evidence says about the job's engine, every pressure told in the job's unit."""
     from listen.diagnosis.diagnose import diagnose
 
-    diagnosis, unit = diagnose(engine_case(job)), unit_named(job.pressure_unit)
-    if unit == "kPa":
-        return diagnosis
-    # Through plain values: pressures stand inside sentences, wherever a table put them.
-    return msgspec.convert(_told(msgspec.to_builtins(diagnosis), unit), type(diagnosis))
-
-
-def _told(value: Any, unit: Unit) -> Any:
-    if isinstance(value, str):
-        return said_in(value, unit)
-    if isinstance(value, dict):
-        return {name: _told(part, unit) for name, part in value.items()}
-    return [_told(part, unit) for part in value] if isinstance(value, list | tuple) else value
+    # As JSON: pressures stand inside sentences, wherever a table put them.
+    text = msgspec.json.encode(diagnose(engine_case(job))).decode()
+    return msgspec.json.decode(said_in(text, unit_named(job.pressure_unit)), type=Diagnosis)
 
 
 def engine_case(job: Job) -> EngineCase:

@@ -1,6 +1,7 @@
 """A bag from another machine, zipped or open, becomes a job here: checked whole, then new, added to ours, or beside;
 how two journals of one job relate, and what is taken over."""
 
+from contextlib import suppress
 from itertools import takewhile
 from pathlib import Path
 from typing import Literal
@@ -122,7 +123,11 @@ def _checked(path: Path, bag: Path) -> Chain:
 
 def _placed(path: Path, root: Path, data: Path, theirs: Chain, opening: ev.JobOpened) -> Unpacked:
     same = [root / row.folder for row in list_jobs(root) if row.id == opening.job]
-    plans = [(folder, found) for folder in same if (found := _plan(folder, theirs)) is not None]
+    plans = []
+    for folder in same:
+        with suppress(HisswayError):
+            if not (ours := read_journal(folder)).broken:
+                plans.append((folder, plan(ours, theirs)))
     for folder, found in plans:
         if found.how != "beside":
             return _together(path, folder, data, theirs, found)
@@ -138,14 +143,6 @@ def _placed(path: Path, root: Path, data: Path, theirs: Chain, opening: ev.JobOp
     how: How = "beside" if same else "new"
     text = WORDS[how].format(why="share no beginning with" if plans else "cannot be added to")
     return Unpacked(how=how, folder=folder, events=len(list(theirs.events())), text=text)
-
-
-def _plan(folder: Path, theirs: Chain) -> Plan | None:
-    try:
-        ours = read_journal(folder)
-    except HisswayError:
-        return None
-    return None if ours.broken else plan(ours, theirs)
 
 
 def _together(path: Path, folder: Path, data: Path, theirs: Chain, found: Plan) -> Unpacked:

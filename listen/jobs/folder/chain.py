@@ -49,7 +49,11 @@ class Chain(msgspec.Struct, frozen=True):
 
     def events(self) -> Iterator[Event]:
         """All events that count, each id once, in the order of :mod:`listen.jobs.folder.journal`."""
-        return once(ordered(self.lines))
+        met: set[str] = set()
+        for event in ordered(self.lines):
+            if event.id not in met:
+                met.add(event.id)
+                yield event
 
     def hashes(self) -> frozenset[str]:
         """Of all lines, those of merges included."""
@@ -161,14 +165,6 @@ def merge_depth(line: Line) -> int:
     if not isinstance(line.event.payload, Merged):
         return 0
     return 1 + max((merge_depth(inner) for inner in line.inner), default=0)
-
-
-def once(events: Iterator[Event]) -> Iterator[Event]:
-    seen: set[str] = set()
-    for event in events:
-        if event.id not in seen:
-            seen.add(event.id)
-            yield event
 
 
 def own_lines(lines: Sequence[Line]) -> Iterator[Line]:

@@ -14,8 +14,6 @@ from listen.jobs.job import ClipRecord, Job, RoundRecord
 from listen.jobs.job_rules import JOB_RULES, NotActedUpon, Rule
 from listen.jobs.reference import DECLINED, lent, lent_words
 
-CALL = "call"
-"""Step of the tech's call by ear."""
 Fields = Callable[[Job, RoundRecord, Any, ev.Event], dict[str, Any]]
 """What an event changes of its round: job before, the round, the event's payload, the event."""
 
@@ -30,7 +28,7 @@ def _rule(fields: Fields, *, noted: bool = True) -> Rule:
             r = r.noting(event) if noted else r
             return replace(r, **fields(job, r, p, event))
 
-        return job.with_each(lambda r: changed(r) if r.id == p.round_id else r)
+        return job.with_rounds([p.round_id], changed)
 
     return rule
 
@@ -53,7 +51,7 @@ def _passed(job: Job, r: RoundRecord, p: ev.StepPassed, event: ev.Event) -> dict
     # The last word on a step counts.
     others = {step: reason for step, reason in r.steps_left_out.items() if step != p.step}
     left_out = {**others, p.step: p.reason} if p.reason else others  # an empty reason takes a step up again
-    revealed = r.revealed or p.step == CALL
+    revealed = r.revealed or p.step == "call"
     return {
         "steps_left_out": left_out,
         "revealed": revealed,
@@ -79,7 +77,7 @@ def _taken_back(job: Job, p: ev.ClipTakenBack, event: ev.Event) -> Job:
         gone = (replace(c, taken_back=True, reason=p.reason) if c.id == p.clip else c for c in r.clips)
         return replace(r.noting(event), clips=tuple(gone))
 
-    return job.with_each(lambda r: changed(r) if r.id == found.kept.round_id else r)
+    return job.with_rounds([found.kept.round_id], changed)
 
 
 def _skipped(job: Job, r: RoundRecord, p: ev.PointSkipped, event: ev.Event) -> dict[str, Any]:
@@ -152,9 +150,7 @@ RULES: dict[type[ev.Payload], Rule] = {
     ev.Overruled: _rule(_decided),
     ev.SentBack: _rule(_decided),
     ev.Signed: _rule(_signed, noted=False),
-    ev.NumbersShown: lambda job, p, e: job.with_each(
-        lambda r: replace(r, shown=(*r.shown, p)) if r.id in p.rounds else r
-    ),
+    ev.NumbersShown: lambda job, p, e: job.with_rounds(p.rounds, lambda r: replace(r, shown=(*r.shown, p))),
     ev.PairPlayed: _rule(lambda job, r, p, e: {"played": (*r.played, p)}, noted=False),
     ev.RoundSetAside: _rule(lambda job, r, p, e: {"aside": p.aside}),
 }
@@ -189,11 +185,10 @@ def fold(events: Iterable[ev.Event], job: Job | None = None) -> Job:
 
 def _still_revealed(job: Job, p: ev.Payload) -> Job:
     """What a call by ear let be seen stays seen, though the call was taken back."""
-    if not (isinstance(p, ev.ByEarCalled) and p.role == "tech") and not (
-        isinstance(p, ev.StepPassed) and p.step == CALL
-    ):
-        return job
-    return job.with_each(lambda r: replace(r, revealed=True) if r.id == p.round_id else r)
+    match p:
+        case ev.ByEarCalled(role="tech") | ev.StepPassed(step="call"):
+            return job.with_rounds([p.round_id], lambda r: replace(r, revealed=True))
+    return job
 
 
 def withdrawn(events: Sequence[ev.Event]) -> dict[str, ev.Event]:
@@ -235,7 +230,7 @@ def _with_references(before: Job, after: Job, event: ev.Event) -> Job:
     # Only there does anything stand that could be changed under somebody's name.
     signed = [r.id for r in before.rounds if r.signed]
     moved = [one for one in signed if {c.id for c in lent(before, one)} != {c.id for c in lent(after, one)}]
-    return after.with_each(lambda r: r.noting(event, lent_words(after, r.id)) if r.id in moved else r)
+    return after.with_rounds(moved, lambda r: r.noting(event, lent_words(after, r.id)))
 
 
 def _counted(job: Job, event: ev.Event) -> Job:

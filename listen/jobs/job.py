@@ -1,6 +1,6 @@
 """A job as one frozen value, and the questions a screen asks of it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 
 import msgspec
 from msgspec.structs import replace
@@ -254,9 +254,9 @@ class Job(msgspec.Struct, frozen=True, kw_only=True):
         """The same; None where there is no such round."""
         return next((r for r in self.rounds if r.id == round_id), None)
 
-    def with_each(self, change: Callable[[RoundRecord], RoundRecord]) -> "Job":
-        """The job with every round as ``change`` gives it back."""
-        return replace(self, rounds=tuple(map(change, self.rounds)))
+    def with_rounds(self, ids: Collection[str], change: Callable[[RoundRecord], RoundRecord]) -> "Job":
+        """The job with the rounds of these ids as ``change`` gives them back."""
+        return replace(self, rounds=tuple(change(r) if r.id in ids else r for r in self.rounds))
 
     def rounds_of(self, cylinder: int) -> tuple[RoundRecord, ...]:
         """Rounds of one cylinder, oldest first."""

@@ -33,7 +33,7 @@ def _rule(
         changed, words = fields(job, p, event), says(job, p) if says else None
         # Noted before the job changes: in words what it was and what it is now.
         if words is not None:
-            job = job.with_each(lambda r: _noting(r, event, words) if _concerns(p, r) else r)
+            job = job.with_rounds([r.id for r in job.rounds if _concerns(p, r)], lambda r: _noting(r, event, words))
         return replace(job, **changed)
 
     return rule
@@ -122,7 +122,7 @@ def _answer_withdrawn(job: Job, p: ev.AnswerWithdrawn, event: ev.Event) -> dict[
 
 
 def _note(job: Job, p: ev.NoteAdded, event: ev.Event) -> Job:
-    job = job.with_each(lambda r: r.noting(event) if r.id == p.round_id else r)  # of a cylinder it changes no round
+    job = job.with_rounds([p.round_id], lambda r: r.noting(event)) if p.round_id else job  # else it changes no round
     return replace(job, notes=(*job.notes, event))
 
 

@@ -78,14 +78,6 @@ class Against(msgspec.Struct, frozen=True, kw_only=True):
         known = next((k for k in mine if k.since and k.since <= check.time), None)
         return f"{made}, but {known.name} has signed with one since {day(known.since)}" if known else ""
 
-    def signature_remark(self, check: SignatureCheck) -> str:
-        """What there is to say of a signature nothing is known against."""
-        if not check.public_key:
-            return check.text
-        whose = self.whose(check.public_key)
-        told = f", known here as that of {whose}" if whose else "; compare it with the one the shop gave you"
-        return f"{check.text}{told}"
-
 
 ALONE = Against()
 

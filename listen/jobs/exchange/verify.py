@@ -83,7 +83,9 @@ def _signatures(job: Job, checks: tuple[SignatureCheck, ...], against: Against) 
         if why := against.signature_fault(check, job.shop):
             yield Mismatch("signature", f"{check.name}, round {check.round_id}", why)
         else:
-            yield f"{check.name}: {against.signature_remark(check)}"
+            whose = against.whose(check.public_key)
+            known = f", known here as that of {whose}" if whose else "; compare it with the one the shop gave you"
+            yield f"{check.name}: {check.text}{known if check.public_key else ''}"
     if against.demanded and not checks:
         yield Mismatch("signature", "job", "holds no signature, and one by a certain key was asked for")
     for n, check in enumerate(checks):

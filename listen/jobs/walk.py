@@ -161,12 +161,12 @@ def walked(job: Job, round_id: str) -> Walked:
     points = round_points(job, record)
     made = list(_in_order(job, record, points))
     steps = tuple(replace(s, number=i, of=len(made)) for i, s in enumerate(made, 1))
+    words = "The verdict is there; the supervisor may confirm, overrule or send back."
     if record.signed:
-        due = _done(f"Round signed by {record.signatures[-1].name}; it is closed.", len(steps))
-    else:
-        done = _done("The verdict is there; the supervisor may confirm, overrule or send back.", len(steps))
-        due = _asked_for(record) or next((s for s in steps if s.state == "due"), done)
-    return Walked(record=record, points=points, steps=steps, due=due)
+        words = f"Round signed by {record.signatures[-1].name}; it is closed."
+    done = Step(id="done", kind="done", sentence=words, state="done", number=len(steps), of=len(steps))
+    due = None if record.signed else _asked_for(record) or next((s for s in steps if s.state == "due"), None)
+    return Walked(record=record, points=points, steps=steps, due=due or done)
 
 
 def round_points(job: Job, record: RoundRecord) -> tuple[Point, ...]:
@@ -267,7 +267,3 @@ BEYOND = {
     "shut": "Supply on, cylinder side shut off: only hose and tester may hiss.",
 }
 """Clips that are in no walk."""
-
-
-def _done(sentence: str, of: int) -> Step:
-    return Step(id="done", kind="done", sentence=sentence, state="done", number=of, of=of)

@@ -64,7 +64,7 @@ def assemble(opened: OpenJob, origin: Origin, before: Job | None = None) -> Part
         clips=clips,
         # Clips in use that are not the recorded ones, or are gone.
         altered=altered,
-        journal_head=opened.head,
+        journal_head=opened.chain.head,
         events=job.events,
         # Without the place on this machine where the job lies.
         troubles=tuple(t.replace(str(opened.folder), opened.folder.name) for t in (*job.troubles, opened.broken) if t),

@@ -56,11 +56,11 @@ def origin_now(opened: OpenJob, earlier: OpenJob | None = None, wanted: Wanted =
     """What a report made at this moment comes from."""
     return Origin(
         job=opened.job.id,
-        head=opened.head,
+        head=opened.chain.head,
         version=program_version(),
         made=datetime.now(UTC).isoformat(timespec="seconds"),
         **same_fields(wanted, "language", "contact", "audio", "unfolded"),
-        before=(earlier.job.id, earlier.head) if earlier else None,
+        before=(earlier.job.id, earlier.chain.head) if earlier else None,
         hit_rate=hit_rate_rows(all_jobs(wanted.shop)) if wanted.shop else (),
     )
 

@@ -140,7 +140,7 @@ def test_a_round_set_aside_does_not_count_and_is_not_lost(opened: OpenJob) -> No
 
 def test_verdicts_decisions_and_signatures_are_never_withdrawn(opened: OpenJob) -> None:
     opened.append(clip(1))
-    opened.append(ev.Signed(round_id=ROUND, name="Bo", role="supervisor", statement="", head=opened.head))
+    opened.append(ev.Signed(round_id=ROUND, name="Bo", role="supervisor", statement="", head=opened.chain.head))
     signed = of(opened, "signed")[0]
     assert not signed.may_be_taken_back
     opened.append(ev.Withdrawn(event=signed.id, kind="signed", round_id=ROUND))

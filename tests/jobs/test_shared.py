@@ -32,7 +32,7 @@ def test_each_writes_after_the_other_and_knows_all(two: tuple[OpenJob, OpenJob])
         ann.append(ev.NoteAdded(text=f"a{n}"))
         ida.append(ev.NoteAdded(text=f"i{n}"))
     assert note_texts(ann.catch_up()) == ("a0", "i0", "a1", "i1", "a2", "i2") == note_texts(ida.job)
-    assert ann.head == ida.head
+    assert ann.chain.head == ida.chain.head
     assert [e.actor for e in ann.take_news()] == ["Ida"] * 3
     assert ann.take_news() == ()
     assert verify_job(ann.folder, QUICK).ok

@@ -63,7 +63,7 @@ def test_append_then_reopen_is_the_same_job(tmp_path: Path) -> None:
         job = opened.job
     with open_job(opened.folder) as again:
         assert again.job == job
-        assert again.head == opened.head
+        assert again.chain.head == opened.chain.head
 
 
 def test_a_second_writer_is_refused_by_name_and_may_read(tmp_path: Path) -> None:

@@ -110,7 +110,7 @@ def test_a_forged_figure_is_quoted_beside_what_it_should_be(job: Path, demo_page
 
 
 def test_a_page_of_no_state_of_this_job_is_told(job: Path, demo_page: str) -> None:
-    head = open_job(job, write=False).head
+    head = open_job(job, write=False).chain.head
     assert checked(page(job, demo_page.replace(head, "0" * 64)), job) == [
         "was made from a state that this job never was in"
     ]
@@ -123,7 +123,7 @@ def test_a_page_by_another_version_is_not_accused_and_not_called_whole(
 ) -> None:
     monkeypatch.setattr(origin, "program_version", lambda: "9.9")
     found = verify_report(page(job, demo_page.replace("intake", "exhaust", 1)), job, None, Against(judge=None))
-    assert not [m for m in found.mismatches if m.what == "report"] and not found.complete
+    assert not [m for m in found.mismatches if m.what == "report"] and found.skipped
 
 
 def test_the_command_finds_the_job_a_page_names(job: Path, demo_page: str, capsys: pytest.CaptureFixture[str]) -> None:

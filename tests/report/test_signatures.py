@@ -59,7 +59,7 @@ def test_a_typed_name_is_called_that(opened):
 def test_a_signature_that_does_not_match_is_a_warning_too(opened, tmp_path, change):
     key = make_key(tmp_path / "key.pem")
     job = sign_round(opened, "r", name="Oskar Vey", key=key)
-    opened.append(msgspec.structs.replace(job.rounds[0].signatures[0], **{"head": opened.head, **change}))
+    opened.append(msgspec.structs.replace(job.rounds[0].signatures[0], **{"head": opened.chain.head, **change}))
     found = forms(opened.folder)
     for form in ("html", "md"):
         assert found[form].count("signature DOES NOT MATCH") == 2, form  # where it stands, and above the verdict

@@ -161,7 +161,7 @@ async def test_what_was_judged_is_asked_about_and_what_was_signed_wants_a_reason
         await settle(pilot)
         assert len(screen.record.live_clips()) == clips
         app.open_job.append(
-            Signed(round_id=screen.round_id, name="Bo", role="supervisor", statement="", head=app.open_job.head)
+            Signed(round_id=screen.round_id, name="Bo", role="supervisor", statement="", head=app.open_job.chain.head)
         )
         app.job = app.open_job.job
         await settle(pilot)

@@ -46,7 +46,9 @@ def full_engine(root: Path) -> None:
             result = msgspec.structs.replace(result, verdict=said)
             opened.append(Judged(round_id=round_id, result=result, clips=()))
             if i == 0:
-                opened.append(Signed(round_id=round_id, name="Bo", role="supervisor", statement="", head=opened.head))
+                opened.append(
+                    Signed(round_id=round_id, name="Bo", role="supervisor", statement="", head=opened.chain.head)
+                )
 
 
 @pytest.mark.parametrize("size", SIZES, ids=str)

@@ -57,7 +57,9 @@ def sign_round(opened: OpenJob, round_id: str, *, name: str, key: Ed25519Private
             raise JobError(f"round {round_id!r}: this job has no such round")
         if any(s.name == name and s.role == ROLE for s in record.signatures) and not record.changed_after_signing:
             raise JobError(f"{name} has signed this round already, and nothing was changed since")
-        payload = Signed(round_id=round_id, name=name, role=ROLE, statement=statement(record, name), head=opened.head)
+        payload = Signed(
+            round_id=round_id, name=name, role=ROLE, statement=statement(record, name), head=opened.chain.head
+        )
         if key is not None:
             payload = msgspec.structs.replace(
                 payload,

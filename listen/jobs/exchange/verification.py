@@ -101,10 +101,6 @@ class Verification(msgspec.Struct, frozen=True, kw_only=True):
     def ok(self) -> bool:
         return not self.mismatches
 
-    @property
-    def complete(self) -> bool:
-        return not self.skipped
-
 
 def journal_faults(folder: Path, chain: Chain, summary: JobSummary | None) -> Iterator[Mismatch]:
     if (folder / JOURNAL).is_symlink():

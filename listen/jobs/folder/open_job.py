@@ -7,15 +7,16 @@ from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from listen.durable import age_s, job_errors, remove_if_possible, sweep
+from listen.durable import age_s, job_errors, remove_if_possible, sha256_of, sweep
 from listen.errors import JobError
-from listen.jobs.events import PartFound, RoundOpened
+from listen.jobs.events import ClipKept, PartFound, RoundOpened
 from listen.jobs.folder import witnesses
 from listen.jobs.folder.journal import storable
 from listen.jobs.folder.open_journal import OpenJournal
-from listen.jobs.folder.parts import CLIPS, Partial, Spans, clip_event, clip_fault, clip_file, new_partial, partials
+from listen.jobs.folder.parts import CLIPS, Partial, Spans, clip_fault, clip_file, new_partial, partials
 from listen.jobs.folder.turn import BenchLock
 from listen.jobs.job import Job
+from listen.same_fields import same_fields
 
 if TYPE_CHECKING:
     from listen.audio.take import Recording
@@ -94,8 +95,17 @@ class OpenJob(OpenJournal, AbstractContextManager["OpenJob"]):
             write_clip(flac, clip)  # not partial.finish: the part must outlive the event, or a crash between hides it
         with self.writing():  # the number of the take must still hold when it is written
             with job_errors("read the clip again", flac):
-                origin: dict[str, bool | str] = {"recovered": recovered, "imported_from": imported_from}
-                kept = clip_event(self.job, part, clip, flac, recording, **origin)
+                kept = ClipKept(
+                    **same_fields(part, "clip", "round_id", "point", "clip_kind", "walk", "on_s", "together"),
+                    take=self.job.round(part.round_id).takes(part.point, part.walk) + 1,
+                    sha256=sha256_of(flac),
+                    **same_fields(clip, "seconds", "rate_hz", "gain_db", "device", "overflows"),
+                    started=clip.taken.isoformat() if clip.taken else None,
+                    # Only whoever recorded it tells its gaps.
+                    gaps=tuple((float(at), float(length)) for at, length in recording.gaps) if recording else (),
+                    recovered=recovered,
+                    imported_from=imported_from,
+                )
             self.append(kept)
             remove_if_possible(part.path)  # the clip is safe; what a scanner holds now goes when the job is next opened
             return self.job
@@ -126,7 +136,7 @@ class OpenJob(OpenJournal, AbstractContextManager["OpenJob"]):
     def _room_for(self, part: Partial) -> Path:
         if self._turn is None:
             raise JobError(f"{self.folder}: is open to read only; nothing was written")
-        if all(r.id != part.round_id for r in self.job.rounds):
+        if self.job.find_round(part.round_id) is None:
             raise JobError(f"{self.folder}: has no round {part.round_id}; open the round first")
         flac = self.clip_path(part.clip)
         with job_errors("keep the clip", flac):
@@ -142,9 +152,8 @@ class OpenJob(OpenJournal, AbstractContextManager["OpenJob"]):
         if self._bench is None:
             return ()
         # A crash between event and end leaves both: such a take is a clip already.
-        known = {c.id for r in self.job.rounds for c in r.clips}
-        rounds = {r.id for r in self.job.rounds}
-        return tuple(p for p in partials(self.folder) if p.clip not in known and p.round_id in rounds)
+        known = self.job.clip
+        return tuple(p for p in partials(self.folder) if known(p.clip) is None and self.job.find_round(p.round_id))
 
     def drop(self, part: Partial) -> Job:
         """Say that a left-over take is not wanted, then remove it, and the clip that a crash left before its event."""

@@ -42,11 +42,6 @@ class OpenJournal:
         """Whether this program may add to the job."""
         return self._turn is not None
 
-    @property
-    def head(self) -> str:
-        """Hash of the last line."""
-        return self.chain.head
-
     def take_over(self, chain: Chain) -> None:
         """Put a journal in place of this one that holds every line of it, so that nothing of it is lost.
 
@@ -86,7 +81,7 @@ class OpenJournal:
                 # Asked once: afterwards they witness what was written here, or could not be written.
                 seen = (stored_summary(self.folder), witnesses.known(self.folder)) if just_opened else (None, None)
                 if found := mend(self.folder, whole, *seen):
-                    self._add(write_line(found, prev=self.head, actor="hissway"))
+                    self._add(write_line(found, prev=self.chain.head, actor="hissway"))
                 yield
 
     def catch_up(self) -> Job:
@@ -121,7 +116,7 @@ class OpenJournal:
                 f"{path}: is not the journal that was opened, nor one that goes on from it: another program wrote to "
                 "it, or a copy was put in its place; nothing was written; open the job again"
             )
-        if chain.head != self.head:
+        if chain.head != self.chain.head:
             known = {e.id for e in self.chain.events()}
             self._news += [e for e in chain.events() if e.id not in known]
             self._take_in(chain)
@@ -144,7 +139,7 @@ class OpenJournal:
             # Asked under the turn: no line of another program can slip in between this and the writing.
             if what := unseen(known, self.job, payloads):
                 raise JobChanged(what)
-            head, new = self.head, list[Line]()
+            head, new = self.chain.head, list[Line]()
             for payload in payloads:
                 new.append(write_line(payload, prev=head, actor=self.actor if actor is None else actor))
                 head = new[-1].hash
@@ -153,7 +148,7 @@ class OpenJournal:
 
     def foreseen(self, job: Job, *payloads: Payload) -> Job:
         """``job`` as it will be once these are on a disk that takes its time; nothing is written."""
-        lines = (write_line(payload, prev=self.head, actor=self.actor) for payload in payloads)
+        lines = (write_line(payload, prev=self.chain.head, actor=self.actor) for payload in payloads)
         return fold((line.event for line in lines), job)
 
     def _add(self, *new: Line) -> None:

@@ -1,23 +1,13 @@
-"""Takes still being written: where they lie, what their names say, and the event once one is whole."""
-
-from __future__ import annotations
+"""Takes still being written: where they lie, and what their names say."""
 
 import re
 import secrets
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import msgspec
 
 from listen.durable import sha256_of
 from listen.jobs.events import ClipKept
-from listen.jobs.job import Job
-from listen.same_fields import same_fields
-
-if TYPE_CHECKING:
-    from listen.audio.take import Recording
-    from listen.signal.clip import Clip
-
 
 PARTS = "parts"
 CLIPS = "clips"
@@ -111,18 +101,3 @@ def partials(folder: Path) -> tuple[Partial, ...]:
     except OSError:
         return ()
     return tuple(part for f in files if (part := read_name(f)) is not None)
-
-
-def clip_event(
-    job: Job, part: Partial, clip: Clip, flac: Path, recording: Recording | None, **more: bool | str
-) -> ClipKept:
-    """The event that keeps a clip; only whoever recorded it tells its gaps."""
-    return ClipKept(
-        **same_fields(part, "clip", "round_id", "point", "clip_kind", "walk", "on_s", "together"),
-        take=job.round(part.round_id).takes(part.point, part.walk) + 1,
-        sha256=sha256_of(flac),
-        **same_fields(clip, "seconds", "rate_hz", "gain_db", "device", "overflows"),
-        started=clip.taken.isoformat() if clip.taken else None,
-        gaps=tuple((float(at), float(length)) for at, length in recording.gaps) if recording else (),
-        **more,  # type: ignore[arg-type]
-    )

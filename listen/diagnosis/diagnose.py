@@ -9,7 +9,7 @@ from listen.diagnosis import told
 from listen.diagnosis.case import LOSS, EngineCase, Finding
 from listen.diagnosis.compression import compression_findings, dry_test, wet_findings
 from listen.diagnosis.ear import ear_findings
-from listen.diagnosis.faults import NEAR, NOTHING, Lead, at_place, folded_shares, leads, says_something, spoken
+from listen.diagnosis.faults import NEAR, NOTHING, Lead, at_place, folded_shares, leads, spoken
 from listen.diagnosis.leakage import behind_one_restrictor, leakage_findings
 from listen.diagnosis.model import (
     Candidate,
@@ -63,8 +63,7 @@ def diagnose(case: EngineCase) -> Diagnosis:
     candidates = _candidates(case, field, folded_shares(field))
     here = frozenset(f.id for f in findings)
     tests = tests_of(case)
-    found = leads(ranked, findings) if says_something(field) else ()
-    faults = tuple(_fault(lead, case, here, tests) for lead in found)
+    faults = tuple(_fault(lead, case, here, tests) for lead in leads(ranked, findings))
     kind = _kind(faults)
     contradictions = contradictions_found(findings)
     # What cannot be told of the first fault cannot be told of others beside it.

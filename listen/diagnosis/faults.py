@@ -35,8 +35,8 @@ class Lead(msgspec.Struct, frozen=True):
 
 
 def spoken(s: Standing) -> bool:
-    """True where signs of its own speak for a cause."""
-    return s.spoken_db >= threshold("spoken_db")
+    """True where signs of its own speak for a cause: rows that only clear others are none."""
+    return sum(line.db for line in s.lines if line.db > 0 and not line.clears) >= threshold("spoken_db")
 
 
 def folded_shares(field: Sequence[Standing]) -> tuple[float, ...]:
@@ -57,11 +57,6 @@ def folded_shares(field: Sequence[Standing]) -> tuple[float, ...]:
     return tuple(shares)
 
 
-def says_something(field: Sequence[Standing]) -> bool:
-    """True where a sign speaks for a cause, however softly, or a test came out good."""
-    return any(line.db > 0 or line.clears for s in field for line in s.lines)
-
-
 def _cleared(field: Sequence[Standing], nothing: Standing) -> bool:
     """True where tests came out good: on the whole engine, or on a part of it while no sign speaks for anything."""
     if any(line.clears and line.db > 0 for line in nothing.lines):
@@ -70,11 +65,14 @@ def _cleared(field: Sequence[Standing], nothing: Standing) -> bool:
 
 
 def leads(ranked: Sequence[Standing], findings: Sequence[Finding]) -> tuple[Lead, ...]:
-    """The leading cause, then further faults that are likely enough by their own odds against there being none.
+    """The leading cause, then further faults that are likely enough by their own odds against there being none; no
+    cause where no sign speaks for any, however softly, and no test came out good.
 
     Where a sign forbids starting there is no "nothing found" in the field; then only what a sign speaks for may lead.
     """
     field = at_place(None, ranked)
+    if not any(line.db > 0 or line.clears for s in field for line in s.lines):
+        return ()
     shares = folded_shares(field)
     could = [i for i, s in enumerate(field) if spoken(s) or s.cause == NOTHING]
     if any(s.cause == NOTHING for s in field) or not could:

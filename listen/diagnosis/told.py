@@ -109,11 +109,10 @@ def plug_findings(case: EngineCase) -> list[Finding]:
 
 
 SURE = ((0.95, "very likely"), (0.8, "likely"), (0.5, "more likely than not"), (0.3, "possible"))
-NOT_SURE = "one of several"
 
 
 def sure(probability: float) -> str:
-    return next((words for floor, words in SURE if probability >= floor), NOT_SURE)
+    return next((words for floor, words in SURE if probability >= floor), "one of several")
 
 
 def place(cause: Cause, cylinders: tuple[int, ...]) -> str:

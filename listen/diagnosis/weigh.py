@@ -44,11 +44,6 @@ class Standing(msgspec.Struct, frozen=True):
     partner: int | None = None
     """The other cylinder, where the findings name a pair."""
 
-    @property
-    def spoken_db(self) -> float:
-        """Weights that speak for it, without rows that only clear others."""
-        return sum(line.db for line in self.lines if line.db > 0 and not line.clears)
-
 
 def standings(case: EngineCase, findings: Sequence[Finding]) -> tuple[Standing, ...]:
     """Every cause on every cylinder it may belong to, highest first."""

@@ -4,6 +4,7 @@ and what a signature covers: said on screens, in the report and by verify."""
 from listen.jobs.events import Overruled
 from listen.jobs.job import ClipRecord, Job, RoundRecord
 from listen.judge.result import EngineSay
+from listen.voice import figures
 from listen.voice.text import plain
 
 USABLE_LOSS_PERCENT = 20.0
@@ -60,7 +61,8 @@ def lent_words(job: Job, round_id: str) -> str:
     cylinders = sorted({job.round(c.kept.round_id).cylinder for c in clips})
     if not clips:
         return "no sound cylinder's clips stand beside it any more"
-    return f"{_number(len(clips), 'clip')} of cylinder {' and '.join(map(str, cylinders))} now stand beside it as sound"
+    lending = f"{figures.counted(len(clips), 'clip')} of cylinder {' and '.join(map(str, cylinders))}"
+    return f"{lending} now stand beside it as sound"
 
 
 def _with_air(record: RoundRecord) -> tuple[ClipRecord, ...]:
@@ -123,22 +125,18 @@ def _loss(job: Job, record: RoundRecord) -> float:
 def covers(job: Job, record: RoundRecord) -> str:
     """What a signature put under the round now covers, as one sentence."""
     counted = (
-        _number(len(record.live_clips()), "clip"),
-        _number(len(lent(job, record.id)), "clip", " of a sound cylinder beside it"),
-        _number(len(record.calls), "call", " by ear"),
-        _number(len(record.judged), "verdict"),
-        _number(len(record.decisions), "decision"),
+        (len(record.live_clips()), "clip", ""),
+        (len(lent(job, record.id)), "clip", " of a sound cylinder beside it"),
+        (len(record.calls), "call", " by ear"),
+        (len(record.judged), "verdict", ""),
+        (len(record.decisions), "decision", ""),
     )
     covered = (
         "title, shop, complaint, units and description of the engine",
         f"readings, plug, symptoms and finding of cylinder {record.cylinder} and of the whole engine",
-        *filter(None, counted),
+        *(f"{figures.counted(n, what)}{more}" for n, what, more in counted if n),
     )
     return f"The signature covers {'; '.join(covered)}."
-
-
-def _number(n: int, what: str, more: str = "") -> str:
-    return f"{n} {what}{'s' if n != 1 else ''}{more}" if n else ""
 
 
 def beside_it(job: Job, record: RoundRecord) -> str:

@@ -36,15 +36,14 @@ def verify_job(folder: Path, against: Against = ALONE) -> Verification:
     kept = chain.clips()
     bad = {clip.clip: why for clip in kept.values() if (why := clip_fault(folder, clip))}
     vouched = frozenset[str]() if against.judge else _vouched(chain, signatures, against, register)
-    judged = check_results(folder, chain, against.judge, vouched, frozenset(bad))
+    judged, results, skipped = check_results(folder, chain, against.judge, vouched, frozenset(bad))
     told = [
         *journal_faults(folder, chain, summary),
         *_history(job, chain, against, register, lost),
         *clip_faults(folder, tuple(kept.values()), bad),
         *_signatures(job, signatures, against),
         *(one for record in job.rounds for one in _decisions(job, record)),
-        *judged.mismatches,
-        *judged.remarks,
+        *judged,
         *job.troubles,
     ]
     return Verification(
@@ -53,8 +52,8 @@ def verify_job(folder: Path, against: Against = ALONE) -> Verification:
         events=job.events,
         clips=len(kept),
         signatures=len(signatures),
-        results=judged.results,
-        skipped=judged.skipped,
+        results=results,
+        skipped=skipped,
         mismatches=tuple(one for one in told if isinstance(one, Mismatch)),
         remarks=tuple(one for one in told if isinstance(one, str)),
     )

@@ -10,7 +10,7 @@ import msgspec
 
 from listen.errors import HisswayError
 from listen.jobs.events import Judged
-from listen.jobs.exchange.verification import Judge, Mismatch, Verification
+from listen.jobs.exchange.verification import Judge, Mismatch
 from listen.jobs.fold import fold
 from listen.jobs.folder.chain import Chain
 from listen.jobs.job import Job
@@ -26,16 +26,15 @@ def check_results(
     judge: Judge | None,
     vouched: frozenset[str] = frozenset(),
     bad_clips: frozenset[str] = frozenset(),
-) -> Verification:
-    """Judge every stored result again; the part that results have in a verification.
+) -> tuple[list[Mismatch | str], int, int]:
+    """Judge every stored result again: what there is to tell, how many count as judged, and how many were skipped.
 
     Without a judge only results outside ``vouched``, ids of events that something else vouches for, count as skipped.
     ``bad_clips`` holds ids of clips that are not the ones kept: nothing is judged from them, and they are not opened.
     """
     every = tuple(chain.events())
     results = skipped = 0
-    faults: list[Mismatch] = []
-    remarks: list[str] = []
+    told: list[Mismatch | str] = []
     for n, event in enumerate(every):
         if not isinstance(stored := event.payload, Judged):
             continue
@@ -50,12 +49,10 @@ def check_results(
         elif not why and event.id not in vouched:
             skipped += 1
         if why:
-            faults.append(Mismatch("result", f"round {stored.round_id}, event {event.id}", why))
+            told.append(Mismatch("result", f"round {stored.round_id}, event {event.id}", why))
         if remark:
-            remarks.append(f"result of round {stored.round_id}: {remark}")
-    return Verification(
-        job="", results=results - skipped, skipped=skipped, mismatches=tuple(faults), remarks=tuple(remarks)
-    )
+            told.append(f"result of round {stored.round_id}: {remark}")
+    return told, results - skipped, skipped
 
 
 def _wrong_clips(job: Job, stored: Judged, bad: frozenset[str]) -> str:

@@ -2,15 +2,7 @@
 
 import msgspec
 
-from listen.jobs.events import ByEarCalled, Confirmed, Judged, Overruled, SentBack, Signed
-
-
-class Stamped(msgspec.Struct, frozen=True, kw_only=True):
-    """Something an event said, with the event's particulars."""
-
-    event: str
-    time: str
-    actor: str
+from listen.jobs.events import ByEarCalled, Confirmed, Event, Judged, Overruled, SentBack, Signed
 
 
 class Heard(msgspec.Struct, frozen=True, kw_only=True):
@@ -34,10 +26,9 @@ class Heard(msgspec.Struct, frozen=True, kw_only=True):
         return called and self.pairs_before_call > 0
 
 
-class Decision(Stamped, frozen=True, kw_only=True):
+class Decision(msgspec.Struct, frozen=True, kw_only=True):
+    event: Event
     payload: Confirmed | Overruled | SentBack
-    place: int = 0
-    """As :attr:`listen.jobs.events.Event.place`."""
     on: Judged | None = None
     settles: frozenset[str] = frozenset()
     """Ids of earlier decisions on the round that this person knew of; this one takes their place."""
@@ -58,4 +49,4 @@ ASKED = "asked-for-"
 
 def asked_step(decision: Decision) -> str:
     """Name of the step that a round was sent back for: left out, it is answered, and no figure of the point goes."""
-    return f"{ASKED}{decision.event}"
+    return f"{ASKED}{decision.event.id}"

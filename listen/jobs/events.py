@@ -538,11 +538,6 @@ class Event(msgspec.Struct, frozen=True, kw_only=True):
     def kind(self) -> str:
         return KIND_OF.get(type(self.payload), "unknown")
 
-    @property
-    def stamp(self) -> dict[str, Any]:
-        """Its particulars, for what a job keeps of it (:class:`listen.jobs.decision.Stamped`)."""
-        return {"event": self.id, "time": self.time, "actor": self.actor}
-
     def knew_of(self, place: int) -> bool:
         """Whether whoever wrote this had the event at ``place``."""
         return self.knew is None or bool(self.knew >> place & 1)

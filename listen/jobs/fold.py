@@ -64,7 +64,7 @@ def _clip(job: Job, r: RoundRecord, p: ev.ClipKept, event: ev.Event) -> dict[str
         raise NotActedUpon(f"keeps clip {p.clip} a second time; it is not acted upon")
     # A point that is recorded after all is left out no more.
     skips = tuple(s for s in r.skips if s.point != p.point or s.walk not in ("", p.walk))
-    record = ClipRecord(kept=p, **event.stamp)
+    record = ClipRecord(event=event, kept=p)
     return {"clips": (*r.clips, record), "skips": skips}
 
 
@@ -100,11 +100,10 @@ def _call(job: Job, r: RoundRecord, p: ev.ByEarCalled, event: ev.Event) -> dict[
 def _decided(job: Job, r: RoundRecord, p: ev.Confirmed | ev.Overruled | ev.SentBack, event: ev.Event) -> dict[str, Any]:
     # It settles what its maker knew of; what others decided meanwhile stays open beside it.
     made = Decision(
-        **event.stamp,
+        event=event,
         payload=p,
-        place=event.place,
         on=r.verdict,
-        settles=frozenset(d.event for d in r.decisions if event.knew_of(d.place)),
+        settles=frozenset(d.event.id for d in r.decisions if event.knew_of(d.event.place)),
         heard=heard(r, p.name, p.sitting),
         own_work=recorded_by(job, r, p.name),
         clips_before=len(r.clips),
@@ -114,12 +113,12 @@ def _decided(job: Job, r: RoundRecord, p: ev.Confirmed | ev.Overruled | ev.SentB
 
 def _signed(job: Job, r: RoundRecord, p: ev.Signed, event: ev.Event) -> dict[str, Any]:
     # Written elsewhere and unknown to whoever signed: it counts as a change since, whatever its time.
-    missed = tuple(replace(t, not_seen_by=(p.name,)) for t in r.touches if not event.knew_of(t.place))
+    missed = tuple(replace(t, not_seen_by=(p.name,)) for t in r.touches if not event.knew_of(t.event.place))
     # A signature holds the decision that its maker saw last, not one that came in from elsewhere since.
-    known = [d for d in r.open_decisions if event.knew_of(d.place)]
+    known = [d for d in r.open_decisions if event.knew_of(d.event.place)]
     as_strong = bool(p.public_key) or not any(s.public_key for s in r.signatures)  # a name covers for no key
     over = tuple(
-        replace(c, signed_over=p.name) if as_strong and not c.signed_over and event.knew_of(c.place) else c
+        replace(c, signed_over=p.name) if as_strong and not c.signed_over and event.knew_of(c.event.place) else c
         for c in r.changes
     )
     return {

@@ -133,7 +133,7 @@ def numbers_seen(record: RoundRecord, name: str, sitting: str) -> bool:
 
 def recorded_by(job: Job, record: RoundRecord, name: str) -> bool:
     """Whether this person recorded clips of the round, or is the tech who recorded it."""
-    actors = {c.actor for c in record.clips} | {c.name for c in record.calls if c.role == "tech"}
+    actors = {c.event.actor for c in record.clips} | {c.name for c in record.calls if c.role == "tech"}
     # Where no clip says who took it, any tech who sat down may have.
     techs = {s.name for s in job.sat if s.role == "tech"} if not any(actors) else set()
     # Names, not accounts: a machine on a bench is used by whoever stands there.
@@ -153,6 +153,6 @@ def unseen(known: Job, now: Job, payloads: Iterable[ev.Payload]) -> str:
 
 def news(before: RoundRecord, after: RoundRecord) -> str:
     """What touched a round or was signed between two states of it, in a few words; empty where nothing did."""
-    touched = [f"{c.what} by {c.actor or 'someone unnamed'}" for c in after.touches[len(before.touches) :]]
+    touched = [f"{c.what} by {c.event.actor or 'someone unnamed'}" for c in after.touches[len(before.touches) :]]
     signed = [f"signed by {s.name}" for s in after.signatures[len(before.signatures) :]]
     return ", ".join(dict.fromkeys((*touched, *signed)))

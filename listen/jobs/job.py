@@ -6,15 +6,16 @@ import msgspec
 from msgspec.structs import replace
 
 from listen.jobs import events as ev
-from listen.jobs.decision import Decision, Stamped, asked_step
+from listen.jobs.decision import Decision, asked_step
 from listen.trade.engine import Engine, layout
 from listen.trade.facts import core
 from listen.voice.times import moment
 
 
-class ClipRecord(Stamped, frozen=True, kw_only=True):
+class ClipRecord(msgspec.Struct, frozen=True, kw_only=True):
     """One clip of a round, as the journal has it."""
 
+    event: ev.Event
     kept: ev.ClipKept
     taken_back: bool = False
     reason: str = ""
@@ -25,18 +26,18 @@ class ClipRecord(Stamped, frozen=True, kw_only=True):
         return self.kept.clip
 
 
-class PhotoRecord(Stamped, frozen=True, kw_only=True):
+class PhotoRecord(msgspec.Struct, frozen=True, kw_only=True):
+    event: ev.Event
     kept: ev.PhotoKept
     taken_back: bool = False
 
 
-class Change(Stamped, frozen=True, kw_only=True):
+class Change(msgspec.Struct, frozen=True, kw_only=True):
     """One event that touched what a signature covers."""
 
+    event: ev.Event
     what: str
     """In a few words."""
-    place: int
-    """As :attr:`listen.jobs.events.Event.place`."""
     not_seen_by: tuple[str, ...] = ()
     """Who had signed without having it before them; empty where it came after they had signed."""
     signed_over: str = ""
@@ -45,7 +46,7 @@ class Change(Stamped, frozen=True, kw_only=True):
     @property
     def sentence(self) -> str:
         again = f"; signed again by {self.signed_over}" if self.signed_over else ""
-        text = f"{self.what}, by {self.actor or 'unnamed'}, {moment(self.time)}{again}"
+        text = f"{self.what}, by {self.event.actor or 'unnamed'}, {moment(self.event.time)}{again}"
         if self.not_seen_by:
             return f"not seen by {' and '.join(self.not_seen_by)}: {text}"
         return f"changed after signing: {text}"
@@ -128,9 +129,8 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
         """
         # A union of none needs a set to begin with.
         settled = frozenset[str]().union(*(d.settles for d in self.decisions))
-        return tuple(
-            sorted((d for d in self.decisions if d.event not in settled), key=lambda d: (d.authority, d.time, d.event))
-        )
+        left = (d for d in self.decisions if d.event.id not in settled)
+        return tuple(sorted(left, key=lambda d: (d.authority, d.event.time, d.event.id)))
 
     @property
     def decision(self) -> Decision | None:
@@ -186,7 +186,7 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
 
         On a signed round that is a change since, unless whoever signed had not seen it: then that is told.
         """
-        change = Change(what=what or event.kind.replace("-", " "), place=event.place, **event.stamp)
+        change = Change(event=event, what=what or event.kind.replace("-", " "))
         noted = replace(self, touches=(*self.touches, change))
         if not self.signed:
             return noted

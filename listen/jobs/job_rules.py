@@ -181,7 +181,7 @@ JOB_RULES: dict[type[ev.Payload], Rule] = {
     ev.CheckMade: _rule(_check, lambda job, p: f"check {p.check}: {p.outcome or 'back'}"),
     ev.AnswerWithdrawn: _rule(_answer_withdrawn, lambda job, p: f"answer withdrawn: {names.figure_name(p.fact)}"),
     ev.NoteAdded: _note,
-    ev.PhotoKept: _rule(lambda job, p, e: {"photos": (*job.photos, PhotoRecord(kept=p, **e.stamp))}),
+    ev.PhotoKept: _rule(lambda job, p, e: {"photos": (*job.photos, PhotoRecord(event=e, kept=p))}),
     ev.PhotoTakenBack: _rule(_photo_back),
     ev.MicrophoneChecked: _rule(
         lambda job, p, e: {

@@ -143,8 +143,8 @@ def waiting(job: Job) -> tuple[Waiting, ...]:
             round_id=record.id,
             cylinder=record.cylinder,
             why=why,
-            since=record.touches[-1].time if record.touches else record.opened,
-            recorded_by=next((c.actor for c in reversed(record.clips) if c.actor), job.people.get("tech", "")),
+            since=record.touches[-1].event.time if record.touches else record.opened,
+            recorded_by=next(filter(None, (c.event.actor for c in reversed(record.clips))), job.people.get("tech", "")),
             asked_by=stands.name if stands.how == "sent-back" else "",
         )
         for record in records

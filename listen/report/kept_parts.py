@@ -29,7 +29,7 @@ def clip_parts(job: Job, folder: Path) -> tuple[Part, ...]:
             **same_fields(c.kept, "walk", "take"),
             seconds=round(c.kept.seconds, 2),
             **same_fields(c.kept, "rate_hz", "device"),
-            started=times.moment_and_zone(c.kept.started or c.time),
+            started=times.moment_and_zone(c.kept.started or c.event.time),
             sha256=c.kept.sha256,
             file=_state(folder, c),
             note="; ".join(_notes(c)),
@@ -70,7 +70,7 @@ def photo_parts(job: Job) -> tuple[Part, ...]:
         dict(
             **same_fields(p.kept, "photo", "cylinder"),
             words=plain(" · ".join(w for w in (p.kept.of, p.kept.text) if w), 200),
-            taken_in=times.moment(p.time),
+            taken_in=times.moment(p.event.time),
             **same_fields(p.kept, "width", "height", "original_sha256"),
         )
         for p in job.photos

@@ -169,7 +169,7 @@ def _path(p: PathResult) -> Part:
 def _decision(job: Job, d: Decision) -> str:
     blind = ", after calling by ear blind" if d.payload.blind else ""
     own = "; whoever decided had recorded the round" if d.own_work else ""
-    return f"{times.moment_and_zone(d.time)}: {event_words(d.payload, job)}{blind}{own}"
+    return f"{times.moment_and_zone(d.event.time)}: {event_words(d.payload, job)}{blind}{own}"
 
 
 def _notes(job: Job, record: RoundRecord) -> Iterator[str]:

@@ -54,7 +54,7 @@ def told(chain: Chain) -> tuple[object, ...]:
     assert not chain.broken, chain.broken
     job = fold(chain.events())
     record = job.round(ROUND)
-    made, differ = tuple((d.event, d.authority, d.settles) for d in record.decisions), conflicts(chain.events())
+    made, differ = tuple((d.event.id, d.authority, d.settles) for d in record.decisions), conflicts(chain.events())
     return standing(record), made, record.signatures, job.readings, job.findings, waiting(job), differ
 
 

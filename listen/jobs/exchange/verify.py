@@ -100,7 +100,7 @@ def _decisions(job: Job, record: RoundRecord) -> Told:
         if d.payload.blind and not heard.recorded:
             yield f"{where}: {name} is said to have decided blind; what was played was not recorded"
         elif d.payload.blind and not heard.blind:
-            at = f"{name}, cylinder {record.cylinder}, event {d.event}"
+            at = f"{name}, cylinder {record.cylinder}, event {d.event.id}"
             yield Mismatch("decision", at, "says that it was made blind; what was shown and played says otherwise")
         if d.own_work:
             yield f"{where}: {name} decides on a round they recorded themselves"

@@ -112,5 +112,7 @@ def is_there(name: str) -> None:
 
 def _line(p: PhotoRecord) -> str:
     where = f"cylinder {p.kept.cylinder}" if p.kept.cylinder else "the engine"
-    words = " · ".join(w for w in (where, p.kept.of, p.kept.text, p.kept.imported_from, times.moment(p.time)) if w)
+    words = " · ".join(
+        w for w in (where, p.kept.of, p.kept.text, p.kept.imported_from, times.moment(p.event.time)) if w
+    )
     return plain(f"{'– taken back: ' if p.taken_back else ''}{words}", 160)

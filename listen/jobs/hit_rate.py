@@ -22,10 +22,8 @@ EDGES = (0.0, 0.5, 0.7, 0.8, 0.9, 0.95, 1.0)
 
 
 class ScoredCall(msgspec.Struct, frozen=True, kw_only=True):
-    job: str
-    title: str
-    cylinder: int
-    round_id: str
+    job: Job
+    record: RoundRecord
     by: By
     name: str
     """Who called; version of the program for the tool."""
@@ -33,7 +31,6 @@ class ScoredCall(msgspec.Struct, frozen=True, kw_only=True):
     sure: float | None
     """Probability stated, 0 to 1; None where none was."""
     truth: tuple[str, ...]
-    simulated: bool
 
     @property
     def right(self) -> bool:
@@ -109,8 +106,7 @@ def _right(kind: str, paths: tuple[str, ...], truth: tuple[str, ...]) -> bool:
 
 
 def _of_round(job: Job, record: RoundRecord, truth: tuple[str, ...]) -> Iterable[ScoredCall]:
-    of_job = partial(ScoredCall, job=job.id, title=job.title, simulated=job.simulated)
-    scored = partial(of_job, cylinder=record.cylinder, round_id=record.id, truth=truth)
+    scored = partial(ScoredCall, job=job, record=record, truth=truth)
     if record.verdict is not None and not record.stale and record.verdict.result.verdict.kind != "unclear":
         verdict = record.verdict.result.verdict
         paths, version = verdict.paths or ("none",), record.verdict.version
@@ -143,6 +139,6 @@ def csv_text(scored: Iterable[ScoredCall]) -> str:
     writer.writerow(HEADER)
     for s in scored:
         sure = "" if s.sure is None else f"{s.sure:.3f}"
-        row = (s.job, s.title, s.cylinder, s.round_id, s.by, s.name, " ".join(s.paths), sure)
-        writer.writerow([cell(v) for v in (*row, " ".join(s.truth), int(s.right), int(s.simulated))])
+        row = (s.job.id, s.job.title, s.record.cylinder, s.record.id, s.by, s.name, " ".join(s.paths), sure)
+        writer.writerow([cell(v) for v in (*row, " ".join(s.truth), int(s.right), int(s.job.simulated))])
     return out.getvalue()

@@ -86,7 +86,7 @@ def addresses(job: Job) -> dict[str, str]:
 
 def signature_parts(chain: Chain) -> dict[str, tuple[Part, ...]]:
     """The checked signatures of a journal, those of merged branches included, by round."""
-    checks = {c.event: c for c in sorted(check_signatures(chain), key=lambda c: c.state == "bad")}
+    checks = {c.event.id: c for c in sorted(check_signatures(chain), key=lambda c: c.state == "bad")}
     found: dict[str, tuple[Part, ...]] = {}
     for event in chain.events():
         p = event.payload

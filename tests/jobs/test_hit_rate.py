@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from listen.jobs import events as ev
 from listen.jobs.fold import fold
 from listen.jobs.hit_rate import ScoredCall, calls, csv_text, decided, hit_rates
-from listen.jobs.job import Job
+from listen.jobs.job import Job, RoundRecord
 from tests.jobs.made import opened, result
 
 
@@ -83,16 +83,13 @@ def test_two_at_work_and_sound() -> None:
 
 def said(sure: float | None, right: bool) -> ScoredCall:
     return ScoredCall(
-        job="j",
-        title="t",
-        cylinder=1,
-        round_id="r",
+        job=Job(),
+        record=RoundRecord(id="r", cylinder=1),
         by="tool",
         name="",
         paths=("rings",),
         sure=sure,
         truth=("rings",) if right else ("none",),
-        simulated=False,
     )
 
 

@@ -14,7 +14,6 @@ from listen.jobs.exchange.keys import fingerprint, is_small_order
 from listen.jobs.folder.chain import Chain, own_lines
 from listen.jobs.hearing import same_person
 from listen.jobs.job import Job, RoundRecord
-from listen.same_fields import same_fields
 from listen.voice.names import paths
 
 if TYPE_CHECKING:
@@ -28,11 +27,8 @@ ROLE = "supervisor"
 
 
 class SignatureCheck(msgspec.Struct, frozen=True, kw_only=True):
-    event: str
-    round_id: str
-    name: str
-    time: str
-    public_key: str
+    event: Event
+    signed: Signed
     state: Literal["name-only", "good", "bad"]
     """``name-only``: no key was used, only the chain holds it. ``good``: the key's signature fits."""
     text: str
@@ -86,8 +82,7 @@ def _check(job_id: str, p: Signed, event: Event, prev: str) -> SignatureCheck:
         text = f"the signature does not fit the key {fingerprint(p.public_key)}: it was changed, or holds nothing"
     else:
         state, text = "good", f"signed with key {fingerprint(p.public_key)}"
-    of_it = same_fields(p, "round_id", "name", "public_key")
-    return SignatureCheck(event=event.id, time=event.time, state=state, text=text, **of_it)
+    return SignatureCheck(event=event, signed=p, state=state, text=text)
 
 
 def _fits(job_id: str, p: Signed) -> bool:

@@ -61,7 +61,7 @@ class Against(msgspec.Struct, frozen=True, kw_only=True):
         """Why a signature does not count as what it says it is; empty where nothing is known against it."""
         if check.state == "bad":
             return check.text
-        key = check.public_key
+        key, name = check.signed.public_key, check.signed.name
         made = f"made with key {fingerprint(key)}" if key else "a typed name without a key"
         if self.demanded and key not in self.demanded:
             return f"is {made}, not with the key that was asked for"
@@ -74,8 +74,8 @@ class Against(msgspec.Struct, frozen=True, kw_only=True):
                 "puts it on the list"
             )
         # Who has a key signs with it: from then on a bare name may be anybody's.
-        mine = (k for k in self.keys if same_person(k.name, check.name) or same_person(k.name, shop))
-        known = next((k for k in mine if k.since and k.since <= check.time), None)
+        mine = (k for k in self.keys if same_person(k.name, name) or same_person(k.name, shop))
+        known = next((k for k in mine if k.since and k.since <= check.event.time), None)
         return f"{made}, but {known.name} has signed with one since {day(known.since)}" if known else ""
 
 

@@ -79,17 +79,19 @@ def _history(job: Job, chain: Chain, against: Against, register: witnesses.Known
 
 def _signatures(job: Job, checks: tuple[SignatureCheck, ...], against: Against) -> Told:
     for check in checks:
+        signed = check.signed
         if why := against.signature_fault(check, job.shop):
-            yield Mismatch("signature", f"{check.name}, round {check.round_id}", why)
+            yield Mismatch("signature", f"{signed.name}, round {signed.round_id}", why)
         else:
-            whose = against.whose(check.public_key)
+            whose = against.whose(signed.public_key)
             known = f", known here as that of {whose}" if whose else "; compare it with the one the shop gave you"
-            yield f"{check.name}: {check.text}{known if check.public_key else ''}"
+            yield f"{signed.name}: {check.text}{known if signed.public_key else ''}"
     if against.demanded and not checks:
         yield Mismatch("signature", "job", "holds no signature, and one by a certain key was asked for")
-    for n, check in enumerate(checks):
-        if not check.public_key and any(c.public_key and same_person(c.name, check.name) for c in checks[:n]):
-            yield f"{check.name}: typed name without a key, though {check.name} signed with one before; ask them"
+    every = [check.signed for check in checks]
+    for n, one in enumerate(every):
+        if not one.public_key and any(s.public_key and same_person(s.name, one.name) for s in every[:n]):
+            yield f"{one.name}: typed name without a key, though {one.name} signed with one before; ask them"
 
 
 def _decisions(job: Job, record: RoundRecord) -> Told:
@@ -120,7 +122,9 @@ def _vouched(
     chain: Chain, checks: tuple[SignatureCheck, ...], against: Against, register: witnesses.Known | None
 ) -> frozenset[str]:
     """Ids of events that a known key's signature, the head that was given or the register vouches for."""
-    by_key = {c.event for c in checks if c.state == "good" and (against.demanded or against.whose(c.public_key))}
+    by_key = {
+        c.event.id for c in checks if c.state == "good" and (against.demanded or against.whose(c.signed.public_key))
+    }
     known = {against.head, *((register.last.head,) if register else ())} - {""}
     every = tuple(chain.events())
     vouching = ((n, e) for n, e in enumerate(every, 1) if e.line in known or e.id in by_key)

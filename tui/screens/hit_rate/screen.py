@@ -45,7 +45,7 @@ class Counted:
 
     def page(self, columns: int) -> list[Content]:
         """Shares on one scale, a line a person who decided, and every call with its truth."""
-        torn = len({(s.job, s.cylinder) for s in self.scored})
+        torn = len({(s.job.id, s.record.cylinder) for s in self.scored})
         what = "Simulated engines, which say nothing about this shop" if self.simulated else "Engines of this shop"
         told = f"{figures.counted(torn, 'cylinder')} whose teardown is known" if torn else NOBODY
         parts = [[Content.assemble((f"{what}: ", "bold $accent"), told)]]
@@ -55,7 +55,7 @@ class Counted:
             parts.append([shown("Decisions against teardowns", "$accent"), *map(_decided, self.score)])
         if self.scored:
             # The wrong ones first: they are what there is to learn from.
-            calls_ = sorted(self.scored, key=lambda s: (s.right, s.title, s.cylinder, s.by))
+            calls_ = sorted(self.scored, key=lambda s: (s.right, s.job.title, s.record.cylinder, s.by))
             parts.append([shown("Every call, the wrong ones first", "$accent"), *map(_call, calls_)])
         return [Content("\n").join(lines) for lines in parts]
 
@@ -96,7 +96,7 @@ class HitRateScreen(TextScreen):
             self.put(shown(f"× {e}", "$error"))
             return
         for call in (call for part in self.counted for call in part.scored):
-            self.bay.sitting.shown(call.job, (call.round_id,), "hitrate")
+            self.bay.sitting.shown(call.job.id, (call.record.id,), "hitrate")
         self._show(learning)
 
     def _show(self, learning: Learning) -> None:
@@ -197,7 +197,7 @@ def _call(call: ScoredCall) -> Content:
     who = names.BY[call.by] if call.by == "tool" or not call.name else plain(call.name, 40)
     said = f"{who} said {names.by_ear(call.paths, call.sure)}; it was {names.paths(call.truth)}"
     return Content.assemble(
-        (word, pen), f"  {said}  ", (f"{plain(call.title, 60)}, cylinder {call.cylinder}", "$secondary")
+        (word, pen), f"  {said}  ", (f"{plain(call.job.title, 60)}, cylinder {call.record.cylinder}", "$secondary")
     )
 
 

@@ -46,7 +46,8 @@ class Sitting:
         new = tuple(r for r in rounds if (job, r, screen) not in self._seen)
         self._seen.update((job, r, screen) for r in new)
         if new:
-            self._keep(job, ev.NumbersShown(sitting=self.id, name=self.name, rounds=new, screen=screen))
+            shown = ev.NumbersShown(sitting=self.id, name=self.name, rounds=new, screen=screen)
+            self._untold.setdefault(job, []).append(shown)
 
     def has_seen(self, job: str, round_id: str) -> bool:
         """Whether numbers of a round were on the screen in this sitting."""
@@ -54,10 +55,8 @@ class Sitting:
 
     def played(self, job: str, round_id: str, point: str, clips: tuple[str, ...]) -> None:
         """A pair was played to its end."""
-        self._keep(job, ev.PairPlayed(sitting=self.id, name=self.name, round_id=round_id, point=point, clips=clips))
-
-    def _keep(self, job: str, event: ev.NumbersShown | ev.PairPlayed) -> None:
-        self._untold.setdefault(job, []).append(event)
+        pair = ev.PairPlayed(sitting=self.id, name=self.name, round_id=round_id, point=point, clips=clips)
+        self._untold.setdefault(job, []).append(pair)
 
     def due(self, job: str) -> tuple[ev.Payload, ...]:
         """What the job has to be told before the next thing this person writes to it; nothing where nobody is named."""

@@ -103,16 +103,15 @@ class Verification(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def journal_faults(folder: Path, chain: Chain, summary: JobSummary | None) -> Iterator[Mismatch]:
-    if (folder / JOURNAL).is_symlink():
-        yield Mismatch("journal", JOURNAL, "is a link to somewhere else; what it shows may change unseen")
-    if chain.broken:
-        yield Mismatch("journal", JOURNAL, broken_words(folder, chain).partition(": ")[2])
-    if chain.torn:
-        yield Mismatch("journal", JOURNAL, f"ends in {len(chain.torn)} bytes that are no whole event")
-    if chain.open_ended:
-        yield Mismatch("journal", JOURNAL, "the end of its last line is missing")
-    if not (chain.lines or chain.broken or chain.torn):
-        yield Mismatch("journal", JOURNAL, "is empty: it holds no whole event, all of the job is gone")
+    empty = not (chain.lines or chain.broken or chain.torn)
+    found = {
+        "is a link to somewhere else; what it shows may change unseen": (folder / JOURNAL).is_symlink(),
+        broken_words(folder, chain).partition(": ")[2]: chain.broken,
+        f"ends in {len(chain.torn)} bytes that are no whole event": chain.torn,
+        "the end of its last line is missing": chain.open_ended,
+        "is empty: it holds no whole event, all of the job is gone": empty,
+    }
+    yield from (Mismatch("journal", JOURNAL, words) for words, so in found.items() if so)
     for event in chain.events():
         if isinstance(p := event.payload, JournalMended) and (p.events_missing or p.rewritten):
             gone = f"{p.events_missing} event(s) known here were gone" if p.events_missing else "it was another one"

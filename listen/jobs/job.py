@@ -160,10 +160,6 @@ class RoundRecord(msgspec.Struct, frozen=True, kw_only=True):
             c for c in self.clips if not c.taken_back and point in (None, c.kept.point) and walk in (None, c.kept.walk)
         )
 
-    def takes(self, point: str, walk: str) -> int:
-        """How many clips were ever kept at this point in this walk."""
-        return sum(c.kept.point == point and c.kept.walk == walk for c in self.clips)
-
     def has_what_was_asked(self, asked: Decision) -> bool:
         """Whether the clip that a decision sent the round back for came since, or was left out with a reason."""
         what, since = asked.payload, self.clips[asked.clips_before :]

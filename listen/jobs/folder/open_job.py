@@ -94,10 +94,11 @@ class OpenJob(OpenJournal, AbstractContextManager["OpenJob"]):
         with job_errors("keep the clip", flac):
             write_clip(flac, clip)  # not partial.finish: the part must outlive the event, or a crash between hides it
         with self.writing():  # the number of the take must still hold when it is written
+            ever = self.job.round(part.round_id).clips
             with job_errors("read the clip again", flac):
                 kept = ClipKept(
                     **same_fields(part, "clip", "round_id", "point", "clip_kind", "walk", "on_s", "together"),
-                    take=self.job.round(part.round_id).takes(part.point, part.walk) + 1,
+                    take=1 + sum((c.kept.point, c.kept.walk) == (part.point, part.walk) for c in ever),
                     sha256=sha256_of(flac),
                     **same_fields(clip, "seconds", "rate_hz", "gain_db", "device", "overflows"),
                     started=clip.taken.isoformat() if clip.taken else None,

@@ -58,7 +58,7 @@ def cylinder_case(job: Job, n: int) -> CylinderCase:
     decided = stands if stands and stands.how == "overruled" and stands.kind != "unclear" else None
     return CylinderCase(
         cylinder=n,
-        figures=_of_the_rig(job, n) | {r.reading: r.si for r in job.readings if r.cylinder == n},
+        figures={r.reading: r.si for r in job.readings if r.cylinder == n} | _of_the_rig(job, n),
         paths=heard(record) if record else {},
         heard_before=heard_before(job, record) if record else "",
         decided=(decided.paths or ("none",)) if decided else (),

@@ -129,11 +129,14 @@ class OneLineScreen(Dialog[str]):
 
 
 class ListDialog(Dialog[R]):
-    """A list between title and keys; one too long for the screen scrolls. A letter goes to the next line it begins."""
+    """A list between title and keys; one too long for the screen scrolls. A letter goes to the next line it begins.
 
-    def __init__(self, title: str, how: str, options: Sequence[Line], at: int = 0) -> None:
+    Where the lines have a key each, it does at once what the line is for.
+    """
+
+    def __init__(self, title: str, how: str, options: Sequence[Line], at: int = 0, keys: Sequence[str] = ()) -> None:
         super().__init__(title, how)
-        self._options, self._at = options, at
+        self._options, self._at, self.keys = options, at, keys
 
     def words(self, i: int) -> Content:
         """A line's own words."""
@@ -158,6 +161,10 @@ class ListDialog(Dialog[R]):
         """Enter or a click on a line."""
         raise NotImplementedError
 
+    def pressed(self, at: int) -> None:
+        """The key that stands before a line."""
+        self.chosen(self._options[at][0])
+
     def body(self) -> ComposeResult:
         lines = (Option(line, id=o[0]) for line, o in zip(self.lines(), self._options, strict=True))
         yield Paged(*lines, markup=False, compact=True)
@@ -168,7 +175,12 @@ class ListDialog(Dialog[R]):
         self.set_focus(options)
 
     def take_key(self, event: events.Key) -> bool:
-        return super().take_key(event) or self._go_to((event.character or "").casefold())
+        typed = event.character or ""
+        key = str(int(typed)) if typed.isdecimal() else typed
+        if key in self.keys:
+            self.pressed(self.keys.index(key))
+            return True
+        return super().take_key(event) or self._go_to(typed.casefold())
 
     def _go_to(self, letter: str) -> bool:
         options, words = self.query_one(OptionList), [plain(o[1]).lstrip().casefold() for o in self._options]
@@ -200,18 +212,11 @@ class PickScreen(ListDialog[str]):
     def __init__(self, title: str, options: Sequence[Line], chosen: str = "", *, keyed: bool = False) -> None:
         ids = [o[0] for o in options]
         how = f"{'a key answers' if keyed else '↑ ↓ or a first letter'}, Enter chooses, Esc goes back"
-        super().__init__(title, how, options, ids.index(chosen) if chosen in ids else 0)
-        self._keys = ids if keyed else []
+        super().__init__(title, how, options, ids.index(chosen) if chosen in ids else 0, ids if keyed else ())
 
     def words(self, i: int) -> Content:
-        key = f"[{self._keys[i]}] " if self._keys else ""
+        key = f"[{self.keys[i]}] " if self.keys else ""
         return Content.assemble((key, "$warning"), (plain(self._options[i][1]), "bold"))
-
-    def take_key(self, event: events.Key) -> bool:
-        if event.character in self._keys:
-            self.chosen(event.character or "")
-            return True
-        return super().take_key(event)
 
     def chosen(self, id: str) -> None:
         self.dismiss(id)
@@ -226,19 +231,20 @@ class TickScreen(ListDialog[tuple[str, ...]]):
     def __init__(self, title: str, options: Sequence[Line], ticked: tuple[str, ...] = ()) -> None:
         self.ticked = {o[0] for o in options if o[0] in ticked}
         """Identifiers of the lines that are ticked."""
-        how = self.HOW.format(" or its key" if len(options) <= KEYS else "")
-        super().__init__(title, how, options, next((i for i, o in enumerate(options) if o[0] in ticked), 0))
+        keys = [str(i) for i in range(1, len(options) + 1)] if len(options) <= KEYS else []
+        how = self.HOW.format(" or its key" if keys else "")
+        super().__init__(title, how, options, next((i for i, o in enumerate(options) if o[0] in ticked), 0), keys)
 
     def words(self, i: int) -> Content:
         id, words = self._options[i][:2]
-        key, box = f"{i + 1} " if len(self._options) <= KEYS else "", "[x]" if id in self.ticked else "[ ]"
+        key, box = f"{self.keys[i]} " if self.keys else "", "[x]" if id in self.ticked else "[ ]"
         return Content.assemble((box, "bold"), f" {key} ", plain(words))
 
     def action_tick(self) -> None:
         if (at := self.query_one(OptionList).highlighted) is not None:
-            self._tick(at)
+            self.pressed(at)
 
-    def _tick(self, at: int) -> None:
+    def pressed(self, at: int) -> None:
         id = self._options[at][0]
         if id in self.ticked:
             self.ticked.remove(id)
@@ -246,13 +252,6 @@ class TickScreen(ListDialog[tuple[str, ...]]):
             self.ticked = {id} if id == ALONE else {*self.ticked, id} - {ALONE}
         self.query_one(OptionList).highlighted = at
         self.put()  # all of them: one tick may have cleared others
-
-    def take_key(self, event: events.Key) -> bool:
-        number = int(event.character or "") if (event.character or "").isdecimal() else 0
-        if 1 <= number <= len(self._options) <= KEYS:
-            self._tick(number - 1)
-            return True
-        return super().take_key(event)
 
     def chosen(self, id: str) -> None:
         """What is ticked, or that line where nothing is."""

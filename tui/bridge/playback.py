@@ -1,8 +1,7 @@
-"""Clips for the ear, prepared in a thread, played one after the other, stopped at once; and the tones that lead."""
+"""Clips made fit for the ear, and the tones that lead."""
 
 import asyncio
 import threading
-from collections.abc import Callable, Sequence
 
 from listen.audio.lead import Lead
 from listen.audio.lead import cue as made
@@ -14,44 +13,9 @@ from listen.signal.picture import hiss_band, level_matched
 from tui.bridge.threads import in_thread
 
 POLL_S = 0.03
-PAUSE_S = 0.25
-"""Between two clips that are compared."""
+"""Between two looks whether a sound is over."""
 TONE_LIMIT_S = 2.0
 """A tone that has not ended by then is cut off, so that it cannot reach into a clip."""
-
-
-class Playback:
-    """Plays sequences of clips; a new one replaces the one under way."""
-
-    def __init__(self, player: Callable[[], Player]) -> None:
-        self._make = player
-        self._turn = 0
-
-    def stop(self) -> None:
-        self._turn += 1
-        self._make().stop()
-
-    async def play(self, load: Callable[[], tuple[Sequence[Clip], float]], sounds: Callable[[int], None]) -> bool:
-        """Load clips in a thread and play them in order at their gain; gives whether all came to their end.
-
-        ``sounds`` hears which one sounds (0, 1, ...). Raises what loading or the loudspeaker raise.
-        """
-        self._turn += 1
-        # Whoever comes later takes another number: everything below stops once it is not the last any more.
-        turn = self._turn
-        clips, gain_db = await in_thread(load)
-        player = self._make()
-        for i, clip in enumerate(clips):
-            if turn != self._turn:
-                return False
-            sounds(i)
-            await in_thread(player.play, clip, gain_db)
-            while player.playing and turn == self._turn:
-                await asyncio.sleep(POLL_S)
-            # No pause behind the last: what comes after it is not compared with anything.
-            if turn == self._turn and i + 1 < len(clips):
-                await asyncio.sleep(PAUSE_S)
-        return turn == self._turn
 
 
 def levelled(clips: list[Clip], *, hiss_only: bool = False, matched: bool = False) -> tuple[list[Clip], float]:

@@ -1,6 +1,7 @@
 """Calls by ear: the answers that can be given at the points of a round, asked one at a time or by ticks."""
 
-from listen.jobs.events import ByEarCalled
+from typing import Any
+
 from listen.jobs.job import RoundRecord
 from listen.trade.points import PathId, Point
 from listen.voice import names
@@ -42,27 +43,11 @@ def names_a_path(choice: str) -> bool:
     return choice not in (DECLINE, UNSURE, SEVERAL)
 
 
-def call_event(
-    round_id: str,
-    called: str | tuple[str, ...],
-    name: str,
-    *,
-    before_numbers: bool = True,
-    role: str = "tech",
-    sure: float | None = None,
-) -> ByEarCalled:
-    """The event of a by-ear call of one answer or several paths; how sure counts only where a path is named."""
+def said(called: str | tuple[str, ...], sure: float | None) -> dict[str, Any]:
+    """What one answer or several paths say in a call by ear; how sure counts only where a path is named."""
     answers = (called,) if isinstance(called, str) else called
     paths = tuple(a for a in answers if names_a_path(a))
-    return ByEarCalled(
-        round_id=round_id,
-        paths=paths,
-        sure=sure if paths else None,
-        declined=called == DECLINE,
-        role=role,
-        name=name,
-        before_numbers=before_numbers,
-    )
+    return {"paths": paths, "sure": sure if paths else None, "declined": called == DECLINE}
 
 
 def tech_call(record: RoundRecord) -> str:

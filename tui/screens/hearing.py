@@ -1,5 +1,6 @@
 """Screens on which pairs of clips are heard."""
 
+import asyncio
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import ClassVar, TypeVar
@@ -8,7 +9,7 @@ from textual.binding import Binding
 
 from listen.errors import AudioError, HisswayError
 from listen.signal.clip import Clip
-from tui.bridge.playback import Playback
+from tui.bridge.playback import POLL_S
 from tui.bridge.threads import in_thread
 from tui.screens.base import BayScreen
 from tui.widgets.banner import Banner, Say
@@ -19,29 +20,53 @@ R = TypeVar("R")
 T = TypeVar("T")
 Load = Callable[[], tuple[Sequence[Clip], float]]
 """Gives clips in the order they are played, and their gain."""
+PAUSE_S = 0.25
+"""Between two clips that are compared."""
 
 
 class PlayingScreen(BayScreen[R]):
-    """Holds a playback, and is silent when left."""
+    """Plays clips one after the other, a new sequence in place of the one under way; is silent when left."""
 
-    def on_mount(self) -> None:
-        self.playback = Playback(self.bay.services.player)
+    _turn = 0
+    """Which sequence was asked for last: whatever belongs to an earlier one stops."""
+
+    def silence(self) -> None:
+        self._turn += 1
+        self.bay.services.player().stop()
 
     def on_unmount(self) -> None:
-        self.playback.stop()
+        self.silence()
 
     def action_silence(self) -> None:
-        self.playback.stop()
+        self.silence()
 
     async def sound(self, load: Load, told: Callable[[int], None]) -> bool:
-        """Play clips; gives whether all came to their end. ``told`` hears which sounds (-1: none) while it is here."""
+        """Load clips in a thread and play them in order at their gain; gives whether all came to their end.
+
+        ``told`` hears which one sounds (0, 1, ..., -1: none) while the screen is here. Raises what loading or the
+        loudspeaker raise.
+        """
 
         def here(i: int) -> None:
             if self.is_attached:
                 told(i)
 
+        self._turn += 1
+        turn = self._turn
         try:
-            return await self.playback.play(load, here)
+            clips, gain_db = await in_thread(load)
+            player = self.bay.services.player()
+            for i, clip in enumerate(clips):
+                if turn != self._turn:
+                    return False
+                here(i)
+                await in_thread(player.play, clip, gain_db)
+                while player.playing and turn == self._turn:
+                    await asyncio.sleep(POLL_S)
+                # No pause behind the last: what comes after it is not compared with anything.
+                if turn == self._turn and i + 1 < len(clips):
+                    await asyncio.sleep(PAUSE_S)
+            return turn == self._turn
         finally:
             here(-1)
 

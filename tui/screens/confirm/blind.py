@@ -12,9 +12,6 @@ from listen.trade.points import point
 from tui.bridge.playback import levelled
 from tui.widgets.pairs import Pair
 
-Heard = tuple[list[Clip], float]
-"""Clips in the order they are played, and their gain."""
-
 
 def blind_pairs(record: RoundRecord, seed: str) -> tuple[Pair, ...]:
     """Pairs in an order that tells nothing, the same each time this round is opened."""
@@ -25,7 +22,7 @@ def blind_pairs(record: RoundRecord, seed: str) -> tuple[Pair, ...]:
     return tuple(Pair(p, point(p).words) for p in have)
 
 
-def load_pair(kept: list[tuple[ClipKept, Path]], matched: bool, swap: bool) -> Heard:
+def load_pair(kept: list[tuple[ClipKept, Path]], matched: bool, swap: bool) -> tuple[list[Clip], float]:
     """A pair in the order it is played."""
     clips = [*pair([path for _, path in kept], kept[0][0].on_s)]
     return levelled(clips[::-1] if swap else clips, matched=matched)

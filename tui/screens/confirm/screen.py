@@ -5,19 +5,18 @@ from functools import partial
 from secrets import token_hex
 from typing import Any, ClassVar
 
-from msgspec import structs
 from textual import on
 from textual.binding import Binding
 
 from listen.errors import HisswayError, JobChanged
-from listen.jobs.events import Confirmed, Overruled, Payload, SentBack
+from listen.jobs.events import ByEarCalled, Confirmed, Overruled, Payload, SentBack
 from listen.jobs.exchange.sign import sign_round
 from listen.jobs.hearing import first_call, heard, numbers_seen, pair_at, same_person
 from listen.jobs.job import Job
 from listen.jobs.walk import round_points
 from listen.trade.points import Point
 from tui.screens.base import asks, in_background
-from tui.screens.calls import answered, call_event, calls, paths_asked
+from tui.screens.calls import answered, calls, paths_asked, said
 from tui.screens.confirm import phases
 from tui.screens.confirm.blind import blind_pairs, load_pair, swapped
 from tui.screens.confirm.phases import key_words, shop_key
@@ -152,8 +151,9 @@ class ConfirmScreen(HearingScreen[None]):
         if not (called := await answered(self, choice, self._points())):
             return
         before = not self._seen()
-        event = call_event(self.round_id, called, self.name_typed, before_numbers=before, role="supervisor", sure=sure)
-        if self._decide(structs.replace(event, sitting=self.bay.sitting.id), "tech"):
+        by: dict[str, Any] = {"name": self.name_typed, "role": "supervisor", "sitting": self.bay.sitting.id}
+        event = ByEarCalled(round_id=self.round_id, before_numbers=before, **by, **said(called, sure))
+        if self._decide(event, "tech"):
             self.reveal()
 
     @asks
@@ -226,13 +226,13 @@ class ConfirmScreen(HearingScreen[None]):
     def action_who(self) -> None:
         """Someone else confirms; what was on the screen until now they have seen."""
         self._numbers_were_up = self.phase not in phases.BEFORE_NUMBERS
-        self.playback.stop()
+        self.silence()
         self.go("name")
         self._ask_who()
 
     def action_call(self) -> None:
         if self.phase == "hear":
-            self.playback.stop()
+            self.silence()
             called, _ = first_call(self.record, self.name_typed, self.bay.sitting.id)
             # Called already in this sitting: the first call counts, so nothing is asked twice.
             if called is not None:

@@ -118,7 +118,7 @@ class DrillScreen(HearingScreen[None]):
 
     def action_call(self) -> None:
         if self.phase == "hear":
-            self.playback.stop()
+            self.silence()
             self.go("call")
 
     @on(ChoicePanel.Chosen)
@@ -174,7 +174,7 @@ class DrillScreen(HearingScreen[None]):
 
     def action_next(self) -> None:
         if self.phase == "truth":
-            self.playback.stop()
+            self.silence()
             self.start(self._next_round, "session")
 
     @on(Pairs.Play)

@@ -128,7 +128,7 @@ class HeadphoneScreen(WhichScreen[Literal["passed", "failed", "left-out"]]):
             self._last_word = "Press Space first: nothing was played yet."
             self.put_up_trial()
             return
-        self.playback.stop()
+        self.silence()
         self.right.append(int(event.choice) == trial.hiss_in)
         self._last_word = ""
         if len(self.right) < len(self.trials):
@@ -183,7 +183,7 @@ class ThresholdScreen(WhichScreen[None]):
     @on(ChoicePanel.Chosen)
     @in_background("run")
     async def _chosen(self, event: ChoicePanel.Chosen) -> None:
-        self.playback.stop()
+        self.silence()
         run = self.run_
         if run is None or run.done:
             return

@@ -114,7 +114,7 @@ class CutScreen(PlayingScreen[tuple[Recording, ...]]):
 
     def _stop(self) -> None:
         self._playing, self._from = False, None
-        self.playback.stop()
+        self.silence()
 
     def _go_along(self) -> None:
         if self._from is not None:

@@ -125,7 +125,7 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
     async def action_cut(self) -> None:
         at, r = self._at(), self._chosen()
         if r is not None and not r.trouble:
-            self.playback.stop()
+            self.silence()
             if pieces := await self.answer(CutScreen(r)):
                 self._put(at, *pieces)
 
@@ -145,7 +145,7 @@ class NamingScreen(PlayingScreen[tuple[Recording, ...]]):
     def action_play(self) -> None:
         at, r = self._at(), self._chosen()
         if self._sounds >= 0 or r is None or r.trouble:
-            self.playback.stop()
+            self.silence()
             self._now_sounds(-1, -1)
         else:
             told = partial(self._now_sounds, at)

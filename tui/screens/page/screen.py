@@ -20,7 +20,7 @@ from listen.voice.times import moment
 from tui.content import shown
 from tui.screens.ask_before_change import rounds_touched, write_asking
 from tui.screens.base import BayScreen, asks, made
-from tui.screens.calls import answered, call_event, calls
+from tui.screens.calls import answered, calls, said
 from tui.screens.dialog import OneLineScreen
 from tui.screens.figures import figure_asked
 from tui.widgets.lines import Lines
@@ -179,7 +179,7 @@ class PageScreen(BayScreen[None]):
         called = await answered(self, choice, points, "Which paths were heard?")
         if called:
             before = not record.numbers_shown
-            event = call_event(record.id, called, was.name, before_numbers=before, sure=was.sure)
+            event = ev.ByEarCalled(round_id=record.id, name=was.name, before_numbers=before, **said(called, was.sure))
             signed = (record,) if record.signed else ()  # no verdict rests on a call
             await write_asking(self, signed, f"Called anew: {line.words}", take_back(line, "called anew"), event)
 

@@ -8,7 +8,15 @@ from textual import on
 from listen.errors import HisswayError
 from listen.jobs.decision import ASKED
 from listen.jobs.event_words import REST
-from listen.jobs.events import AirFollowed, BubblesLooked, CautionAcknowledged, Payload, PointSkipped, StepPassed
+from listen.jobs.events import (
+    AirFollowed,
+    BubblesLooked,
+    ByEarCalled,
+    CautionAcknowledged,
+    Payload,
+    PointSkipped,
+    StepPassed,
+)
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.reference import engine_said, why_no_reference
 from listen.jobs.teardowns import with_teardowns
@@ -21,7 +29,7 @@ from listen.voice.names import point_name
 from tui.bridge.threads import in_thread
 from tui.screens.ask_before_change import write_asking
 from tui.screens.base import asks, in_background
-from tui.screens.calls import answered, call_event
+from tui.screens.calls import answered, said
 from tui.screens.cautions import CautionScreen
 from tui.screens.channels import ChannelsScreen, for_these
 from tui.screens.dialog import OneLineScreen
@@ -182,7 +190,8 @@ class Asking(Bench):
     async def _call(self, choice: str, sure: float | None) -> None:
         if called := await answered(self, choice, self.view.walk.points):
             name, before = self.opened.job.people.get("tech", ""), not self.record.numbers_shown
-            self.write_answer(call_event(self.round_id, called, name, before_numbers=before, sure=sure))
+            event = ByEarCalled(round_id=self.round_id, name=name, before_numbers=before, **said(called, sure))
+            self.write_answer(event)
 
     @asks
     async def action_skip(self) -> None:

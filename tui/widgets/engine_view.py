@@ -119,13 +119,9 @@ class EngineView(Drawn, can_focus=True):
 
     def _at(self, x: int, y: int) -> int | None:
         bank, part = divmod(y, self._box_height + 1)
-        i, inside = divmod(x - MARGIN, self._box_width(self.size.width) + GAP)
-        if (
-            x < MARGIN
-            or bank >= len(self.rows)
-            or part == self._box_height
-            or inside >= self._box_width(self.size.width)
-        ):
+        box = self._box_width(self.size.width)
+        i, inside = divmod(x - MARGIN, box + GAP)
+        if x < MARGIN or bank >= len(self.rows) or part == self._box_height or inside >= box:
             return None
         return self.drawn[bank][i] if i < len(self.drawn[bank]) else None
 

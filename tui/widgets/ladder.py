@@ -174,23 +174,23 @@ class Ladder(Drawn, can_focus=True):
             line.put(left + scale.columns + 2, text, "dim")
 
     def _scale(self, line: Cells, row: PointRow, left: int, scale: Scale) -> None:
+        def at(db: float) -> int:
+            return left + round(scale.column(db))
+
         for tick in scale.ticks():
-            line.dot(left + round(scale.column(tick)), "┊", "rule")
+            line.dot(at(tick), "┊", "rule")
         if row.drift_db is not None:
-            line.fill(
-                left + round(scale.column(-row.drift_db)), left + round(scale.column(row.drift_db)) + 1, "░", "quiet"
-            )
-        zero = left + round(scale.column(0.0))
-        line.dot(zero, "│", "strong")
+            line.fill(at(-row.drift_db), at(row.drift_db) + 1, "░", "quiet")
+        line.dot(at(0.0), "│", "strong")
         if row.excess_db is None:
             return
         low, high, pen = row.low_db, row.high_db, row.standing.value[1]
         if low is not None and high is not None:
-            line.bar(zero, left + scale.column(low), pen)
-            line.fill(left + round(scale.column(low)), left + round(scale.column(high)) + 1, "▒", pen)
-        line.dot(left + round(scale.column(row.excess_db)), "◆", "strong")
+            line.bar(at(0.0), left + scale.column(low), pen)
+            line.fill(at(low), at(high) + 1, "▒", pen)
+        line.dot(at(row.excess_db), "◆", "strong")
         if row.limit_db is not None and (low is None or low < row.limit_db):
-            line.dot(left + round(scale.column(row.limit_db)), "╎", "warn")
+            line.dot(at(row.limit_db), "╎", "warn")
 
     @staticmethod
     def _words(row: PointRow, word: str, *, wide: bool) -> str:

@@ -51,19 +51,15 @@ class CompareScreen(TextScreen):
 
 
 def _page(before: Job, after: Job, part: BeforePart) -> Content:
-    heads = Content.assemble(
-        ("before  ", "$secondary"),
-        plain(before.title, 80),
-        f" ({times.day(before.opened)})\n",
-        ("after   ", "$secondary"),
-        plain(after.title, 80),
-        f" ({times.day(after.opened)})",
-    )
+    heads = [
+        Content.assemble((f"{when:<8}", "$secondary"), plain(job.title, 80), f" ({times.day(job.opened)})")
+        for when, job in (("before", before), ("after", after))
+    ]
     moved = sum(row.beyond is True for row in part.rows)
     compared = any(row.beyond is not None for row in part.rows)
     said = f"{moved or 'Nothing'} changed beyond uncertainty" if compared else "Nothing to compare yet"
     remark = [shown(f"! {part.remark}", "$warning")] if part.remark else []
-    return Content("\n").join([heads, *remark, shown(""), shown(said, "bold $accent"), *map(_row, part.rows)])
+    return Content("\n").join([*heads, *remark, shown(""), shown(said, "bold $accent"), *map(_row, part.rows)])
 
 
 def _row(row: ChangeRow) -> Content:

@@ -13,6 +13,7 @@ from textual.widgets import Static
 from listen.audio.files import read_part
 from listen.errors import AudioError, DeviceLost, HisswayError
 from listen.jobs.events import MicrophoneChecked
+from listen.same_fields import same_fields
 from listen.signal.clip import Clip
 from listen.signal.quality_mic import MicReport, check_microphone, full_scale_db_spl
 from listen.signal.spectra import spectra
@@ -30,6 +31,8 @@ from tui.widgets.lines import Lines
 
 T = TypeVar("T")
 CHECK_S, CALIBRATE_S = 4.0, 3.0
+MOST_TEXT = 600
+"""Characters of what is said of a microphone."""
 GLYPHS = {"good": ("✓", "$success"), "usable": ("!", "$warning"), "not-usable": ("×", "$error")}
 CALIBRATORS = [("94", "94 dB, 1 kHz", "1 pascal"), ("114", "114 dB, 1 kHz", "10 pascal")]
 BEFORE = (
@@ -129,14 +132,9 @@ class MicrophoneScreen(BayScreen[None]):
         opened = self.bay.open_job
         if opened is None or not opened.writable or self.listener is None or self.listener.source is None:
             return
-        event = MicrophoneChecked(
-            device=self.listener.source.name,
-            rate_hz=report.rate_hz,
-            verdict=report.verdict,
-            text=report.text,
-            full_scale_db_spl=self._full_scale_db_spl,
-        )
-        self.write(event)
+        device, full_scale = self.listener.source.name, self._full_scale_db_spl
+        said = same_fields(report, "rate_hz", "verdict", "text")
+        self.write(MicrophoneChecked(device=device, full_scale_db_spl=full_scale, **said))
 
     async def _heard(self, look: Callable[[Clip], T], word: str, seconds: float) -> T:
         """Look at a few seconds, recorded under a countdown and thrown away; raises what that raises."""
@@ -184,19 +182,14 @@ class MicrophoneScreen(BayScreen[None]):
 
 def _report(report: MicReport, full_scale_db_spl: float | None) -> Content:
     glyph, pen = GLYPHS[report.verdict]
-    lines = [
-        Content.assemble((f"{glyph} {plain(report.text, 600)}", f"bold {pen}")),
-        Content.assemble(
-            ("rate ", "$secondary"),
-            f"{report.rate_hz / 1000:g} kHz   ",
-            ("bandwidth ", "$secondary"),
-            f"{report.bandwidth_hz / 1000:.1f} kHz   ",
-            ("floor ", "$secondary"),
-            f"{number(report.floor_dbfs, 0)} dBFS   ",
-            ("overload ", "$secondary"),
-            "yes" if report.clipped else "none",
-        ),
-    ]
+    read = {
+        "rate": f"{report.rate_hz / 1000:g} kHz",
+        "bandwidth": f"{report.bandwidth_hz / 1000:.1f} kHz",
+        "floor": f"{number(report.floor_dbfs, 0)} dBFS",
+        "overload": "yes" if report.clipped else "none",
+    }
+    figures = [Content.assemble((f"{name} ", "$secondary"), words) for name, words in read.items()]
+    lines = [shown(f"{glyph} {report.text}", f"bold {pen}", MOST_TEXT), Content("   ").join(figures)]
     lines += [shown(f"{'×' if f.reject else '!'} {f.text}", "$warning") for f in report.signs]
     if full_scale_db_spl is not None:
         lines.append(shown(f"full scale is {number(full_scale_db_spl)} dB SPL", "$secondary"))

@@ -179,18 +179,16 @@ def told_by(record: RoundRecord) -> tuple[int, ...]:
 
 def _head(job: Job, record: RoundRecord, verdict: Verdict) -> Content:
     """A person's decision first; the program's verdict below it."""
-    decision = record.decision
-    signed = ", signed" if decision and decision.signatures else ""
-    decided = f"● {event_words(decision.payload, job)}{signed}" if decision else ""
-    parts: list[Content | str | tuple[str, str]] = [
-        *([(f"{decided}\n", "bold $warning")] if decided else []),
-        (f"{verdicts.glyph(verdict.kind)} {plain(verdict.text, 600)}", "bold $accent"),
-    ]
+    lines = []
+    if (decision := record.decision) is not None:
+        signed = ", signed" if decision.signatures else ""
+        lines.append(Content.styled(f"● {event_words(decision.payload, job)}{signed}", "bold $warning"))
+    lines.append(Content.styled(f"{verdicts.glyph(verdict.kind)} {plain(verdict.text, 600)}", "bold $accent"))
     if verdict.next:
-        parts += ["\n", ("Next: ", "bold"), plain(verdict.next, 600)]
+        lines.append(Content.assemble(("Next: ", "bold"), plain(verdict.next, 600)))
     if record.stale:
-        parts += ["\n", ("! Clips or readings changed since; the round will be judged again.", "bold $warning")]
-    return Content.assemble(*parts)
+        lines.append(shown("! Clips or readings changed since; the round will be judged again.", "bold $warning"))
+    return Content("\n").join(lines)
 
 
 def remarks(job: Job, record: RoundRecord) -> Content:

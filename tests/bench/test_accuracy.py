@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from listen.audio.write import write_clip
-from listen.bench.accuracy.contest import Job, judge_folder, read_truth, report_jobs, tune_jobs
+from listen.bench.accuracy.contest import judge_folder, read_truth, seeds
 from listen.cli.main import main
 from listen.errors import RoundError
 from listen.lab.simulator.draw import draw
@@ -48,11 +48,11 @@ def test_the_same_seed_gives_the_same_figures_and_the_table_shows_every_bar(
 
 
 def test_tuning_rounds_and_reported_rounds_share_no_seed_and_no_shop() -> None:
-    def drawn(jobs: list[Job]) -> tuple[set[int], set[str]]:
-        specs = [draw(np.random.default_rng(j.seed), j.population, sound_clips=True) for j in jobs]
+    def drawn(population: str) -> tuple[set[int], set[str]]:
+        specs = [draw(np.random.default_rng(s), population, sound_clips=True) for s in seeds(population, 20, 1)]
         return {s.seed for s in specs}, {s.background.name for s in specs}
 
-    tune, report = drawn(tune_jobs(None, 20, 1)), drawn(report_jobs(None, None, 20, 1))
+    tune, report = drawn("tune"), drawn("report")
     assert len(tune[0]) == len(report[0]) == 20
     assert not tune[0] & report[0]
     assert not tune[1] & report[1]

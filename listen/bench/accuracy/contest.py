@@ -4,6 +4,7 @@ and every world by itself."""
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import msgspec
@@ -25,19 +26,6 @@ from listen.trade.points import Kind, PathId, walking_order
 
 
 @dataclass(frozen=True, slots=True)
-class Job:
-    """One round to be judged in a process of its own."""
-
-    seed: tuple[int, ...]
-    population: str
-    noise: Path | None
-    leaks: Path | None
-    """Folder of ``hiss-*.flac`` whose spectra half of the leaks take."""
-    ours: bool
-    """False: only the peers, for their fit."""
-
-
-@dataclass(frozen=True, slots=True)
 class Judged:
     case: Case
     with_sound: Forecast | None
@@ -50,11 +38,11 @@ class _Truth(msgspec.Struct, frozen=True):
     paths: tuple[PathId, ...]
 
 
-def judge_drawn(job: Job) -> Judged:
-    rng = np.random.default_rng(job.seed)
-    spec = draw(rng, job.population, backgrounds=job.noise, leaks=job.leaks, sound_clips=True)
+def judge_drawn(population: str, noise: Path | None, leaks: Path | None, seed: tuple[int, ...]) -> Judged:
+    """Judge one drawn round; of the population ``tune`` only by the peers, for their fit."""
+    spec = draw(np.random.default_rng(seed), population, backgrounds=noise, leaks=leaks, sound_clips=True)
     truth = frozenset(map(str, spec.truth.paths))
-    return _judged(clips_of(spec), spec.facts, truth, spec.background.name, job.ours, "others")
+    return _judged(clips_of(spec), spec.facts, truth, spec.background.name, population == "report", "others")
 
 
 def judge_folder(folder: Path) -> Judged:
@@ -99,14 +87,14 @@ def _judged(clips: Clips, facts: Facts, truth: frozenset[str], background: str, 
     return Judged(Case(truth, numbers(clips), background), with_sound, without)
 
 
-TUNE_STREAM, REPORT_STREAM = 1, 2
+STREAMS = {"tune": 1, "report": 2}
 """Second word of every round's seed: tuning and reported rounds never share one."""
 
 
 def contest_drawn(
     noise: Path | None, leaks: Path | None, rounds: int, tune_rounds: int, seed: int, workers: int
 ) -> Figures:
-    judged = spread(judge_drawn, report_jobs(noise, leaks, rounds, seed), workers)
+    judged = spread(partial(judge_drawn, "report", noise, leaks), seeds("report", rounds, seed), workers)
     where = f"recordings of {noise.name or noise}" if noise else "synthetic shops"
     title = f"{rounds} drawn rounds over {where}" + (", half of the leaks of recorded hisses" if leaks else "")
     return _contest(title, judged, _tuning(noise, tune_rounds, seed, workers), where)
@@ -120,16 +108,13 @@ def contest_archive(root: Path, tune_rounds: int, seed: int, workers: int) -> Fi
     return _contest(f"{len(folders)} labelled rounds of {root.name or root}", judged, tuning, "as recorded")
 
 
-def report_jobs(noise: Path | None, leaks: Path | None, rounds: int, seed: int) -> list[Job]:
-    return [Job((seed, REPORT_STREAM, i), "report", noise, leaks, True) for i in range(rounds)]
-
-
-def tune_jobs(noise: Path | None, rounds: int, seed: int) -> list[Job]:
-    return [Job((seed, TUNE_STREAM, i), "tune", noise, None, False) for i in range(rounds)]
+def seeds(population: str, rounds: int, seed: int) -> list[tuple[int, ...]]:
+    return [(seed, STREAMS[population], i) for i in range(rounds)]
 
 
 def _tuning(noise: Path | None, rounds: int, seed: int, workers: int) -> list[Case]:
-    return [j.case for j in spread(judge_drawn, tune_jobs(noise, rounds, seed), workers)]
+    judged = spread(partial(judge_drawn, "tune", noise, None), seeds("tune", rounds, seed), workers)
+    return [j.case for j in judged]
 
 
 def _contest(title: str, judged: Sequence[Judged], tuning: Sequence[Case], where: str) -> Figures:

@@ -29,7 +29,7 @@ from listen.bench.accuracy.pool import (
     reduce,
 )
 from listen.bench.accuracy.scores import Figures
-from listen.bench.accuracy.workers import pieces, spread
+from listen.bench.accuracy.workers import repeated
 from listen.lab.simulator.background import file_seconds, stretch, synthetic
 from listen.lab.simulator.curves import OCTAVES, curve
 from listen.lab.simulator.scene import Background, Part
@@ -71,9 +71,8 @@ def cover(rounds: int, noise: Path | None, seed: int, workers: int) -> tuple[Fig
     out = []
     many, some = (max(1, round(rounds * k)) for k in (STEADY_ROUNDS_A_ROUND, UNSTEADY_ROUNDS_A_ROUND))
     for i, (shop, group, work, total) in enumerate(_shops(pool, noise, many, some)):
-        jobs = [(work, (seed, 31, i, c), each) for c, each in enumerate(pieces(total, CHUNKS))]
-        rows = np.array([row for rows in spread(_rows, jobs, workers) for row in rows])
-        out.append(_cover(shop, group, rows))
+        rounds_of = repeated(partial(_rows, work), total, (seed, 31, i), CHUNKS, workers)
+        out.append(_cover(shop, group, np.array([row for rows in rounds_of for row in rows])))
     return tuple(out)
 
 
@@ -96,16 +95,10 @@ def _pooled(pool: Pool, smooth_share: float | None, rng: np.random.Generator) ->
     return drawn_round(rng, pool, drift_db, smooth_share or 0.0, some_hiss)
 
 
-def _rows(job: tuple[RoundMaker, tuple[int, ...], int]) -> list[tuple[bool, bool, float]]:
+def _rows(work: RoundMaker, rng: np.random.Generator) -> list[tuple[bool, bool, float]]:
     """By point: whether there is a hiss, whether the interval holds the truth, half its width."""
-    work, seed, rounds = job
-    rng = np.random.default_rng(seed)
-    return [_row(h) for _ in range(rounds) for h in work(rng)]
-
-
-def _row(h: Heard) -> tuple[bool, bool, float]:
-    low, high = h.excess.ci95_db
-    return bool(h.hiss.any()), low <= true_excess_db(h) <= high, 0.5 * (high - low)
+    found = [(h, *h.excess.ci95_db) for h in work(rng)]
+    return [(bool(h.hiss.any()), low <= true_excess_db(h) <= high, 0.5 * (high - low)) for h, low, high in found]
 
 
 def _cover(shop: str, group: str, rows: NDArray[np.float64]) -> Figures:

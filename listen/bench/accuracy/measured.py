@@ -58,9 +58,6 @@ class Measured:
         return frozenset(map(str, self.spec.truth.paths))
 
 
-Judge = Callable[[Measured], Forecast]
-
-
 @cache
 def _state() -> str:
     digest = sha256()
@@ -149,9 +146,8 @@ def forecast(result: RoundResult, truth: frozenset[str], background: str, helped
     )
 
 
-def _judged(job: tuple[Judge, WorldRound]) -> Forecast:
-    judge, round_ = job
-    return judge(measured(round_))
+def _judged(job: WorldRound) -> Forecast:
+    return hissway(measured(job))
 
 
 def judge_world(
@@ -160,10 +156,8 @@ def judge_world(
     seed: int,
     workers: int,
     kept_in: Path | None,
-    judge: Judge = hissway,
     *,
     taken: Taken | None = None,
     noise: Path | None = None,
 ) -> Sequence[Forecast]:
-    jobs = [(judge, WorldRound(world, seed, i, kept_in, taken, noise)) for i in range(rounds)]
-    return spread(_judged, jobs, workers)
+    return spread(_judged, [WorldRound(world, seed, i, kept_in, taken, noise) for i in range(rounds)], workers)

@@ -6,11 +6,12 @@ B scaled by 1 + H/B. So levels and drift are applied to the band numbers of clip
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
-from listen.bench.accuracy.workers import pieces, spread
+from listen.bench.accuracy.workers import repeated
 from listen.lab.simulator.background import unit_power
 from listen.lab.simulator.curves import OCTAVES, Curve, curve, gaussian
 from listen.rate import Rate, exact_rate
@@ -76,19 +77,16 @@ def expected_bands(shape: Curve) -> NDArray[np.float64]:
     return np.asarray(leaked @ band_weights(silent))
 
 
-def _render(job: tuple[str, int, int, int]) -> list[tuple[TakeBands, NDArray[np.float64]]]:
-    name, seed, chunk, count = job
-    rng = np.random.default_rng([seed, sorted(SHAPES).index(name), chunk])
-    n = int(SECONDS * RATE_HZ)
-    return [reduce(noise(rng, SHAPES[name], n) * np.float32(LEVEL)) for _ in range(count)]
+def _render(name: str, rng: np.random.Generator) -> tuple[TakeBands, NDArray[np.float64]]:
+    return reduce(noise(rng, SHAPES[name], int(SECONDS * RATE_HZ)) * np.float32(LEVEL))
 
 
 def make_pool(name: str, clips: int, seed: int, workers: int) -> Pool:
     chunks = max(1, round(clips / CHUNK))
-    size = min(clips, CHUNK)
-    rendered = spread(_render, [(name, seed, c, size) for c in range(chunks)], workers)
+    times, stream = chunks * min(clips, CHUNK), sorted(SHAPES).index(name)
+    rendered = repeated(partial(_render, name), times, (seed, stream), chunks, workers)
     # The bias hangs on the frame and the bands alone, so any clip's serves.
-    return Pool(name, tuple(t for group in rendered for t, _ in group), rendered[0][0][1])
+    return Pool(name, tuple(take for take, _ in rendered), rendered[0][1])
 
 
 def scaled(take: TakeBands, gain: NDArray[np.float64] | float) -> TakeBands:
@@ -117,10 +115,6 @@ class Heard:
     contrast: Contrast
     hiss: NDArray[np.float64]
     """True hiss over long-run background, per band [shape=(13,)]."""
-
-
-def silence(_: np.random.Generator) -> float:
-    return 0.0
 
 
 def drift_gain(rng: np.random.Generator, sd_db: float, smooth_share: float) -> NDArray[np.float64]:
@@ -168,12 +162,8 @@ def drift_sd(rng: np.random.Generator) -> float:
     return float(np.exp(rng.uniform(*np.log(DRIFT_DB))))
 
 
-def _alarms(job: tuple[Pool, tuple[int, ...], float, int]) -> int:
-    pool, seed, smooth_share, rounds = job
-    rng = np.random.default_rng(seed)
-    return sum(
-        h.excess.detected for _ in range(rounds) for h in drawn_round(rng, pool, drift_sd(rng), smooth_share, silence)
-    )
+def _alarms(pool: Pool, smooth_share: float, rng: np.random.Generator) -> int:
+    return sum(h.excess.detected for h in drawn_round(rng, pool, drift_sd(rng), smooth_share, lambda _: 0.0))
 
 
 def drifting_false_alarms(pool: Pool, rounds: int, seed: int, workers: int) -> dict[str, Rate]:
@@ -181,7 +171,6 @@ def drifting_false_alarms(pool: Pool, rounds: int, seed: int, workers: int) -> d
     out = {}
     for i, (name, share) in enumerate(KINDS.items()):
         # 21: a stream of its own; depth draws from 11, cover from 31.
-        jobs = [(pool, (seed, 21, i, c), share, each) for c, each in enumerate(pieces(rounds, CHUNKS))]
-        alarms = sum(spread(_alarms, jobs, workers))
-        out[name] = exact_rate(alarms, rounds * len(POINTS))
+        alarms = repeated(partial(_alarms, pool, share), rounds, (seed, 21, i), CHUNKS, workers)
+        out[name] = exact_rate(sum(alarms), rounds * len(POINTS))
     return out

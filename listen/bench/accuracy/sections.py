@@ -63,7 +63,10 @@ def measure(args: argparse.Namespace) -> Figures:
         noise = args.noise if args.only == "worlds" else None
         _say(f"{args.rounds_drawn} rounds of every world{' in recorded shops' if noise else ''}")
         found["worlds"] = worlds(args.rounds_drawn, args.seed, args.workers, args.cache, noise)
-    for noise in _backgrounds(args):
+    shops: list[Path | None] = [None] if args.only in (None, "rounds") else []
+    if args.noise is not None and args.only in (None, "rounds", "recorded"):
+        shops.append(args.noise)
+    for noise in shops:
         _say(f"{args.rounds_drawn} rounds over {'recordings' if noise else 'synthetic shops'}, then the peers' fit")
         sizes = args.rounds_drawn, args.tune_rounds, args.seed, args.workers
         found["contests"].append(contest_drawn(noise, args.leaks, *sizes))
@@ -74,13 +77,6 @@ def measure(args: argparse.Namespace) -> Figures:
         _say("cover of the intervals")
         found["cover"] = cover(args.rounds_drawn, args.noise, args.seed, args.workers)
     return found
-
-
-def _backgrounds(args: argparse.Namespace) -> list[Path | None]:
-    """Sets of rounds asked for: None stands for the synthetic shops."""
-    out: list[Path | None] = [None] if args.only in (None, "rounds") else []
-    recorded = args.noise is not None and args.only in (None, "rounds", "recorded")
-    return [*out, args.noise] if recorded else out
 
 
 def _say(what: str) -> None:

@@ -102,7 +102,7 @@ async def test_a_drill_is_left_and_gone_on_with(tmp_path: Path) -> None:
         await settle(pilot)
         screen = await drilling(pilot, app)
         assert screen.session.number == 2
-        for _ in range(screen.session.total - 1):
+        for _ in range(screen.session.opened.total - 1):
             await call(pilot, screen, "u", "")
             await pilot.press("n")
             await until(pilot, lambda: screen.phase in ("hear", "over"))

@@ -20,7 +20,7 @@ from listen.errors import RoundError
 from listen.lab.simulator.curves import CONTROL_HZ, FLAT, OCTAVES, Curve, curve
 from listen.lab.simulator.scene import Background, Part
 
-PREFIX = "background-"
+PREFIX, LEAK = "background-", "hiss-"
 SAME_FAMILY = {"fireplace": "fire", "storm": "wind", "airplane": "air", "waterfall": "stream"}
 """First words that mean the same kind of recording."""
 SOUND_FILES = (".flac", ".wav", ".ogg")
@@ -70,7 +70,9 @@ def shop_parts(rng: np.random.Generator, name: str) -> tuple[Part, ...]:
 
 
 def family(path: Path) -> str:
-    """Kind of thing a recording is of, from its name."""
+    """Kind of thing a recording is of, from its name; every hiss is one of its own."""
+    if path.stem.startswith(LEAK):
+        return path.stem.removeprefix(LEAK)
     word = path.stem.removeprefix(PREFIX).split("-")[0]
     return SAME_FAMILY.get(word, word)
 
@@ -79,11 +81,15 @@ def population_of(path: Path) -> str:
     return SHOPS[crc32(f"split/{family(path)}".encode()) % 2]
 
 
+def _all_named(folder: Path, prefix: str) -> list[Path]:
+    return sorted(p for p in folder.glob(f"{prefix}*") if p.suffix.lower() in SOUND_FILES)
+
+
 def recordings(folder: Path, population: str) -> tuple[Path, ...]:
     """Background recordings of a folder that this population may use, sorted.
 
     Raises RoundError: the folder holds none for it."""
-    all_files = sorted(p for p in folder.glob(f"{PREFIX}*") if p.suffix.lower() in SOUND_FILES)
+    all_files = _all_named(folder, PREFIX)
     mine = tuple(p for p in all_files if population_of(p) == population)
     if not mine:
         raise RoundError(
@@ -112,15 +118,13 @@ def recorded(rng: np.random.Generator, files: tuple[Path, ...]) -> Background:
     return Background(name=path.stem, file=str(path), level_dbfs=round(float(rng.uniform(-50, -35)), 2))
 
 
-LEAK = "hiss-"
 FLOOR_DB = -40.0
 """A recording says nothing about what lies this far below its loudest half octave."""
 
 
 def recorded_leaks(folder: Path, population: str) -> tuple[Path, ...]:
     """Recordings of hisses in a folder that a population may use; none is no error."""
-    every = sorted(p for p in folder.glob(f"{LEAK}*") if p.suffix.lower() in SOUND_FILES)
-    return tuple(p for p in every if SHOPS[crc32(f"split/{p.stem.removeprefix(LEAK)}".encode()) % 2] == population)
+    return tuple(p for p in _all_named(folder, LEAK) if population_of(p) == population)
 
 
 @lru_cache(maxsize=32)

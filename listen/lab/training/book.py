@@ -51,11 +51,9 @@ class Met(msgspec.Struct, frozen=True, kw_only=True, tag="met"):
     """SHA-256 of the answer's ``nonce``, seed and truth: nothing can be read from it, and nothing changed later."""
 
 
-class Heard(msgspec.Struct, frozen=True, kw_only=True, tag="heard"):
+class Heard(Call, frozen=True, kw_only=True, tag="heard"):
     """The call by ear, before any reading was told."""
 
-    paths: tuple[str, ...]
-    sure: float
     time: str
     seconds: float
 

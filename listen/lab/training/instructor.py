@@ -80,14 +80,13 @@ def last_here(root: Path) -> Learner | None:
 
 def class_table(root: Path) -> tuple[LearnerRow, ...]:
     """All learners by name; whose files were changed has a row that says so."""
-    return tuple(_row_or_trouble(root, learner) for learner in list_learners(root))
-
-
-def _row_or_trouble(root: Path, learner: Learner) -> LearnerRow:
-    try:
-        return learner_row(root, learner)
-    except LabError as error:
-        return LearnerRow(learner=learner, score=score(()), trouble=str(error))
+    rows = []
+    for learner in list_learners(root):
+        try:
+            rows.append(learner_row(root, learner))
+        except LabError as error:
+            rows.append(LearnerRow(learner=learner, score=score(()), trouble=str(error)))
+    return tuple(rows)
 
 
 def class_focus(root: Path) -> dict[str, Rate]:

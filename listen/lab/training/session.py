@@ -44,33 +44,25 @@ class Session:
         self._held: Held | None = None
         self._nonce = ""
         self._met = _now()
-        self._heard = next((x for x in book.lines[::-1] if not isinstance(x, Met)), None)
+        last = next((x for x in book.lines[::-1] if not isinstance(x, Met)), None)
         # Of a kept set a call without its answer is gone on from; a fresh round that was left is met no more.
-        self._called = self._heard if isinstance(self._heard, Heard) and kept is not None else None
+        self.called = last if isinstance(last, Heard) and kept is not None else None
         self.order = _order(kept, self.opened.shuffle or 0) if kept is not None else ()
         if kept is not None and _sum(kept) != self.opened.names_sum:
             raise LabError(f"{self.opened.file}: is another drill than when this session began; start it anew")
-
-    @property
-    def id(self) -> str:
-        return self.opened.session
 
     @property
     def simulated(self) -> bool:
         return self._kept is None or self._kept.drill.simulated
 
     @property
-    def total(self) -> int:
-        return self.opened.total
-
-    @property
     def number(self) -> int:
-        """Number of the round now to be called, from 1; ``total + 1`` when done."""
+        """Number of the round now to be called, from 1; one more than there are when done."""
         return len(self.answers) + 1
 
     @property
     def done(self) -> bool:
-        return self.number > self.total
+        return self.number > self.opened.total
 
     @property
     def answers(self) -> tuple[Answer, ...]:
@@ -89,7 +81,7 @@ class Session:
             else:
                 held = fresh_round(self.opened.pool, (*self._before, *self.answers))
             if self._kept is not None:  # its name in this session alone: others' answers must not tell it
-                held = replace(held, id=hashlib.sha256(f"{self.id}/{held.id}".encode()).hexdigest()[:16])
+                held = replace(held, id=hashlib.sha256(f"{self.opened.session}/{held.id}".encode()).hexdigest()[:16])
             # There are few truths: without a secret of its own each could be tried against the sum.
             self._nonce = secrets.token_hex(16)
             self._book.add(Met(held_to=held_to(self._nonce, held.seed, held.id, held.truth)))
@@ -99,11 +91,7 @@ class Session:
     @property
     def facts(self) -> Facts | None:
         """Readings of the round in hand; None before it was called by ear."""
-        return None if self._called is None else self.held.facts
-
-    @property
-    def called(self) -> Call | None:
-        return None if self._called is None else Call(paths=self._called.paths, sure=self._called.sure)
+        return None if self.called is None else self.held.facts
 
     def call(self, call: Call) -> Facts:
         """Take the call by ear; it is on disk before the readings come back.
@@ -111,7 +99,7 @@ class Session:
         Raises LabError: no such call, called already, or the disk refuses."""
         check_call(call)
         held = self.held
-        if self._called is not None:
+        if self.called is not None:
             raise LabError("this round was called by ear already; what you think now is asked next")
         now = _now()
         heard = Heard(
@@ -121,14 +109,14 @@ class Session:
             seconds=round((now - self._met).total_seconds(), 1),
         )
         self._book.add(heard)
-        self._called = heard
+        self.called = heard
         return held.facts
 
     def answer(self, then: Call | None = None) -> Answer:
         """What the learner thinks now that the readings are told (None: the same), on disk before the truth is.
 
         Raises LabError: not called by ear yet, no such call, or the disk refuses."""
-        heard, held = self._called, self.held
+        heard, held = self.called, self.held
         if heard is None:
             raise LabError("call it by ear first")
         if then is not None:
@@ -139,13 +127,13 @@ class Session:
             **same_fields(held, "truth", "focus", "trains", "level_db", "seed"),
             drill=self.opened.drill,
             level=self.opened.level,
-            session=self.id,
+            session=self.opened.session,
             then=None if then is None else then.paths,
             then_sure=0.0 if then is None or not then.paths else then.sure,
             nonce=self._nonce,
         )
         self._book.add(answer)
-        self._held = self._called = None
+        self._held = self.called = None
         return answer
 
 
@@ -164,11 +152,11 @@ def _order(kept: OpenDrill, shuffle: int) -> tuple[str, ...]:
 def _begin(
     root: Path, learner: Learner, kept: OpenDrill | None = None, before: Sequence[Answer] = (), **particulars: Any
 ) -> Session:
-    now, folder = _now(), sessions_dir(root, learner)
+    now = _now()
     name = f"{now.strftime('%Y%m%dT%H%M%S%f')}-{secrets.token_hex(3)}"
     # Chained to the session before: one that is taken away is missed by the next.
-    last = [b.head for b in books(folder) if b.sums][-1:]
-    book = Book(folder / f"{name}.jsonl")
+    last = [b.head for b in sessions_of(root, learner)][-1:]
+    book = Book(sessions_dir(root, learner) / f"{name}.jsonl")
     book.add(Opened(session=name, started=_stamp(now), after="".join(last), **particulars))
     return Session(book, kept, before)
 
@@ -194,7 +182,7 @@ def resume(root: Path, learner: Learner, name: str) -> Session:
     """Take up an unfinished session over a kept drill by its identifier, or the latest unfinished one of a drill.
 
     Raises LabError: none unfinished of that name, or its drill is gone."""
-    for book in reversed(list(books(sessions_dir(root, learner)))):
+    for book in reversed(sessions_of(root, learner)):
         opened = book.opened
         if opened.shuffle is not None and name in (opened.session, opened.drill) and len(book.answers) < opened.total:
             drill = next((d for d in list_drills(root) if d.id == opened.drill), None) or read_drill(Path(opened.file))
@@ -220,7 +208,7 @@ def sessions_of(root: Path, learner: Learner) -> tuple[Book, ...]:
 
 
 def answers_of(root: Path, learner: Learner) -> tuple[Answer, ...]:
-    return tuple(a for book in books(sessions_dir(root, learner)) for a in book.answers)
+    return tuple(a for book in sessions_of(root, learner) for a in book.answers)
 
 
 def sessions_dir(root: Path, learner: Learner) -> Path:

@@ -43,15 +43,14 @@ def choices(phase: str) -> tuple[Choice, ...]:
 def phase_say(phase: str, session: Session, answered: tuple[Answer, str] | None, mute: str) -> Say:
     """The banner of a phase; ``answered`` is the last answer and what gave its round away."""
     title = plain(session.opened.title, 60)
-    at = f"{title} · round {min(session.number, session.total)} of {session.total}"
+    total = session.opened.total
+    at = f"{title} · round {min(session.number, total)} of {total}"
     where = f"{at}{' · simulated' if session.simulated else ''}"
     if phase == "truth" and answered is not None:
-        return _truth(f"{title} · {len(session.answers)} of {session.total} answered", *answered)
+        return _truth(f"{title} · {len(session.answers)} of {total} answered", *answered)
     if phase == "over":
         right = sum(bool(a.right) for a in session.answers)
-        return Say(
-            where, f"This sitting is done: {right} of {session.total} right by ear. Esc goes back to the lab.", ""
-        )
+        return Say(where, f"This sitting is done: {right} of {total} right by ear. Esc goes back to the lab.", "")
     told = "Loss and bubbles are told after your call by ear."
     called = names.paths(session.called.paths if session.called else (), "cannot tell")
     texts = {

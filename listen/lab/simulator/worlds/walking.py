@@ -58,7 +58,8 @@ class Step:
     start_s: float
 
 
-Walk = dict[str, list[tuple[Step, TakeSpec]]]
+Walk = list[tuple[str, TakeSpec]]
+"""Every clip with its point, in the order taken."""
 
 
 def kinds_walked(rng: np.random.Generator, *, sound: bool, shut: bool) -> tuple[Kind, ...]:
@@ -105,7 +106,7 @@ def walk(rng: np.random.Generator, order: Sequence[Step], seconds: float, restle
     # Three ripples of unit spread make up the whole colour's.
     colour = [wander(rng, edges[::2], restless.colour_db / np.sqrt(3), restless.colour_s) for _ in bases]
     bumps = _bumps(rng, order, restless)
-    out: Walk = {}
+    out: Walk = []
     for i, step in enumerate(order):
         level = shared[2 * i : 2 * i + 2] + by_point[step.point][2 * i : 2 * i + 2]
         if restless.by_clip:
@@ -119,7 +120,7 @@ def walk(rng: np.random.Generator, order: Sequence[Step], seconds: float, restle
             drift_curve=curve(sum(c[i] * b for c, b in zip(colour, bases, strict=True))),
             bumps=bumps[i],
         )
-        out.setdefault(step.point, []).append((step, take))
+        out.append((step.point, take))
     return out
 
 
@@ -150,78 +151,61 @@ def _span(rng: np.random.Generator) -> dict[str, float]:
     return {"from": max(0.0, start), "to": min(1.0, start + rng.uniform(0.25, 0.9))}
 
 
-def _in_order(walk: Walk) -> list[tuple[str, int]]:
-    """Every clip as (point, place at the point), in the order taken."""
-    every = [(step.start_s, p, i) for p, takes in walk.items() for i, (step, _) in enumerate(takes)]
-    return [(p, i) for _, p, i in sorted(every)]
-
-
-def _changed(walk: Walk, change: Mapping[tuple[str, int], Mapping[str, object]]) -> Walk:
-    out: Walk = {}
-    for p, takes in walk.items():
-        out[p] = [(s, replace(t, **change.get((p, i), {}))) for i, (s, t) in enumerate(takes)]
-    return out
-
-
-def _add(walk: Walk, also: Mapping[tuple[str, int], Part]) -> Walk:
-    takes = {(p, i): t for p, every in walk.items() for i, (_, t) in enumerate(every)}
-    return _changed(walk, {key: {"also": (*takes[key].also, part)} for key, part in also.items()})
+def _add(walk: Walk, also: Mapping[int, Part]) -> Walk:
+    return [(p, replace(t, also=(*t.also, also[i])) if i in also else t) for i, (p, t) in enumerate(walk)]
 
 
 def air_tool(rng: np.random.Generator, walk: Walk) -> Walk:
     """A neighbour blows something off or runs an air tool, in one to three clips and only for a part of each."""
-    clips = _in_order(walk)
-    first = int(rng.integers(len(clips)))
+    first = int(rng.integers(len(walk)))
     shape = curve(rng.uniform(-1, 4) * OCTAVES + ripple(rng, 3.0))
     level = rng.uniform(-22, 2)
-    hit = clips[first : first + int(rng.integers(1, 4))]
+    hit = range(len(walk))[first : first + int(rng.integers(1, 4))]
     return _add(walk, {at: _part("noise", level, _span(rng), shape) for at in hit})
 
 
 def compressor(rng: np.random.Generator, walk: Walk) -> Walk:
     """The shop's compressor starts during one clip and runs on."""
-    clips = _in_order(walk)
-    first = int(rng.integers(1, len(clips)))
+    first = int(rng.integers(1, len(walk)))
     shape, level = curve(rng.uniform(-5, -2) * OCTAVES + ripple(rng, 2.0)), rng.uniform(-10, 5)
     beat = {"rate_hz": rng.uniform(8, 20), "depth": rng.uniform(0.2, 0.6)}
-    hit = {at: _part("throb", level, beat, shape) for at in clips[first:]}
     start = _part("throb", level, {**beat, "from": rng.uniform(0.1, 0.8)}, shape)
-    return _add(walk, {**hit, clips[first]: start})
+    after = {at: _part("throb", level, beat, shape) for at in range(first + 1, len(walk))}
+    return _add(walk, {first: start, **after})
 
 
 def hose_leak(rng: np.random.Generator, walk: Walk) -> Walk:
     """A leak in the shop's own air line: hisses from some clip on, also with no air in the cylinder."""
-    clips = _in_order(walk)
-    first = int(rng.integers(0, len(clips)))
+    first = int(rng.integers(0, len(walk)))
     shape, level = curve(rng.uniform(1, 5) * OCTAVES + ripple(rng, 3.0)), rng.uniform(-25, -6)
-    return _add(walk, {at: _part("noise", level + rng.normal(0, 2), {}, shape) for at in clips[first:]})
+    return _add(walk, {at: _part("noise", level + rng.normal(0, 2), {}, shape) for at in range(first, len(walk))})
 
 
 def rain(rng: np.random.Generator, walk: Walk) -> Walk:
     """Rain on the roof grows or fades over the walk."""
-    clips = _in_order(walk)
     shape = curve(rng.uniform(-2, 1) * OCTAVES + ripple(rng, 1.5))
-    level = rng.uniform(-24, -6) + np.linspace(0, rng.normal(0, 6), len(clips))
-    return _add(walk, {at: _part("noise", float(x), {}, shape) for at, x in zip(clips, level, strict=True)})
+    level = rng.uniform(-24, -6) + np.linspace(0, rng.normal(0, 6), len(walk))
+    return _add(walk, {at: _part("noise", float(x), {}, shape) for at, x in enumerate(level)})
 
 
 def gusts(rng: np.random.Generator, walk: Walk) -> Walk:
     """Wind at the tailpipe, another in every clip there."""
     shape = curve(rng.uniform(-7, -4) * OCTAVES)
-    hit = [at for at in _in_order(walk) if at[0].startswith("tailpipe")]
+    hit = [at for at, (point, _) in enumerate(walk) if point.startswith("tailpipe")]
     return _add(walk, {at: _part("noise", rng.uniform(-12, 14), _span(rng), shape) for at in hit})
 
 
 def other_gain(rng: np.random.Generator, walk: Walk) -> Walk:
     """Somebody touches the input gain before one clip and turns it back after."""
-    clips = _in_order(walk)
-    at = clips[int(rng.integers(len(clips)))]
-    return _changed(walk, {at: {"gain_db": round(float(rng.choice([-1, 1]) * rng.uniform(2, 12)), 2)}})
+    at = int(rng.integers(len(walk)))
+    point, take = walk[at]
+    touched = replace(take, gain_db=round(float(rng.choice([-1, 1]) * rng.uniform(2, 12)), 2))
+    return [*walk[:at], (point, touched), *walk[at + 1 :]]
 
 
 def knocks(rng: np.random.Generator, walk: Walk) -> Walk:
     """Dropped tools and ratchets in some clips."""
-    hit = [at for at in _in_order(walk) if rng.random() < 0.3]
+    hit = [at for at in range(len(walk)) if rng.random() < 0.3]
     level = rng.uniform(8, 26)
     return _add(walk, {at: _part("clanks", level, {"per_s": rng.uniform(0.3, 2.0)}) for at in hit})
 

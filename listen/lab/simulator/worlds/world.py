@@ -166,7 +166,7 @@ class World:
         points = tuple(
             PointSpec(
                 point=p,
-                takes=tuple(take for _, take in taken[p]),
+                takes=tuple(take for at, take in taken if at == p),
                 offset_db=offsets[p],
                 colour=common.once(("colour", p), lambda: curve(ripple(rng, self.place_db[1], 0.8))),
                 air=air[p],

@@ -28,33 +28,27 @@ def attended(source: SoundInput, record: Callable[[threading.Event], T], seconds
 
     Raises AudioError: as ``record`` raises it."""
     meter = LiveMeter(source.rate_hz)  # loads what it needs before the first sample
-    cancel, over = threading.Event(), threading.Event()
+    cancel, over, shown = threading.Event(), threading.Event(), sys.stderr.isatty()
     # Not the other way round: Python hands Ctrl-C to the main thread alone.
     with ThreadPoolExecutor(1, "recorder") as recorder:
         taken = recorder.submit(record, cancel)
         taken.add_done_callback(lambda _: over.set())
         if lead is not None:
             threading.Thread(target=lead.sound, args=(Player(), over), name="lead", daemon=True).start()
-        _countdown(lambda: meter.feed([b.mean(axis=1) for b in source.drain()]), over, cancel, seconds, lead)
+        began = monotonic()
+        while not over.is_set():
+            try:
+                if not over.wait(REFRESH_S) and shown:
+                    level = meter.feed([b.mean(axis=1) for b in source.drain()])
+                    prompt = "" if lead is None else f"{lead.at(monotonic() - began).words}  "
+                    line = f"\r{prompt}{_line(level, began + seconds - monotonic())}"
+                    print(line, end="", file=sys.stderr, flush=True)
+            except KeyboardInterrupt:
+                # Not out of the loop: the take is brought to its end first, and its caller says what became of it.
+                cancel.set()
+        if shown:
+            print("\r" + " " * LINE_WIDTH + "\r", end="", file=sys.stderr, flush=True)
     return taken.result()
-
-
-def _countdown(
-    level: Callable[[], LiveLevel], over: threading.Event, cancel: threading.Event, seconds: float, lead: Lead | None
-) -> None:
-    began = monotonic()
-    shown = sys.stderr.isatty()
-    while not over.is_set():
-        try:
-            if not over.wait(REFRESH_S) and shown:
-                line = _line(level(), began + seconds - monotonic())
-                prompt = "" if lead is None else f"{lead.at(monotonic() - began).words}  "
-                print(f"\r{prompt}{line}", end="", file=sys.stderr, flush=True)
-        except KeyboardInterrupt:
-            # Not out of the loop: the take is brought to its end first, and its caller says what became of it.
-            cancel.set()
-    if shown:
-        print("\r" + " " * LINE_WIDTH + "\r", end="", file=sys.stderr, flush=True)
 
 
 def _line(level: LiveLevel, left_s: float) -> str:

@@ -10,7 +10,7 @@ from listen.audio.devices import listed, native_stderr_dropped
 from listen.audio.files import read_part
 from listen.audio.microphone import Microphone
 from listen.signal.clip import Clip
-from listen.signal.quality_mic import MicReport, check_microphone
+from listen.signal.quality_mic import check_microphone
 from listen.signal.spectra import spectra
 from listen.temporary_folder import temporary_folder
 from listen.voice.text import json_line
@@ -45,7 +45,13 @@ def _check(device: str, as_json: bool) -> int:
     if as_json:
         print(json_line({"schema": "hissway.mic/1", "device": clip.device, **msgspec.to_builtins(report)}))
     else:
-        _print_report(clip, report)
+        print(f"{clip.device}: {report.text}")
+        print(f"  rate      {report.rate_hz} Hz")
+        print(f"  bandwidth {report.bandwidth_hz / 1000:.1f} kHz")
+        print(f"  floor     {report.floor_dbfs:.1f} dBFS")
+        print(f"  clipped   {'yes' if report.clipped else 'no'}")
+        for flag in report.signs:
+            print(f"  {flag.flag}: {flag.text}")
     return 1 if report.verdict == "not-usable" else 0
 
 
@@ -60,13 +66,3 @@ def _listen(device: str) -> Clip:
             return read_part(part)
     finally:
         microphone.close()
-
-
-def _print_report(clip: Clip, report: MicReport) -> None:
-    print(f"{clip.device}: {report.text}")
-    print(f"  rate      {report.rate_hz} Hz")
-    print(f"  bandwidth {report.bandwidth_hz / 1000:.1f} kHz")
-    print(f"  floor     {report.floor_dbfs:.1f} dBFS")
-    print(f"  clipped   {'yes' if report.clipped else 'no'}")
-    for flag in report.signs:
-        print(f"  {flag.flag}: {flag.text}")

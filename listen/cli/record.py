@@ -58,8 +58,10 @@ def run(args: argparse.Namespace) -> int:
 
 def _written(part: Path, target: Path, together: str, args: argparse.Namespace) -> bool:
     """Make the clip of a part and say what is doubtful about it; False where it holds no sound."""
+    room = f"the sound is kept in {part.name}, make room and use --finish"
     try:
-        clip = _finished(part, target)
+        with refusal(AudioError, f"{target}: cannot be written", room):
+            clip = finish(part, target)
     except ClipError as error:
         if not args.all:
             raise
@@ -144,14 +146,6 @@ def _kept(wanted: dict[Path, Path]) -> str:
     if not kept:
         return "nothing was kept"
     return f"they are in {kept[0]}, and --finish makes {wanted[kept[0]].name} of them"
-
-
-def _finished(part: Path, target: Path) -> Clip:
-    """The clip made of a part (``AudioError`` where the disk refuses; the part stays)."""
-    with refusal(
-        AudioError, f"{target}: cannot be written", f"the sound is kept in {part.name}, make room and use --finish"
-    ):
-        return finish(part, target)
 
 
 def _tell(target: Path, clip: Clip) -> None:

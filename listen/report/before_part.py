@@ -2,13 +2,34 @@
 
 from collections.abc import Iterable
 
+import msgspec
+
 from listen.jobs.before_after import Change, CylinderChange, compare
 from listen.jobs.hit_rate import HitRate, calls, hit_rates
 from listen.jobs.job import Job
-from listen.report.content import BeforePart, ChangeRow, reading_in_words
+from listen.report.content import reading_in_words
 from listen.voice import figures, names, times
 
 HEADING = ("Said by", "Sureness stated", "Calls", "Right", "Share right", "95 % interval")
+
+
+class ChangeRow(msgspec.Struct, frozen=True, kw_only=True):
+    what: str
+    before: str
+    after: str
+    change: str
+    beyond: bool | None
+    """True where it changed beyond the uncertainty of both; None where that cannot be said."""
+
+
+class BeforePart(msgspec.Struct, frozen=True, kw_only=True):
+    """Another job on the same engine, side by side."""
+
+    title: str
+    changed: str
+    job: str
+    rows: tuple[ChangeRow, ...]
+    remark: str
 
 
 def before_part(before: Job, after: Job) -> BeforePart:

@@ -1,5 +1,5 @@
 """A report is one document of plain values, in the order its JSON has; HTML and Markdown are drawn from it. Here stands
-what goes beside it: where a page comes from, a comparison that a screen shows too, a reading in words."""
+what goes beside it: where a page comes from, a reading in words."""
 
 from typing import Any
 
@@ -11,25 +11,6 @@ from listen.voice.figures import UNKNOWN, as_read, pressure
 
 Part = dict[str, Any]
 """A part of the document: names and what they stand for, each said once, where it is made."""
-
-
-class ChangeRow(msgspec.Struct, frozen=True, kw_only=True):
-    what: str
-    before: str
-    after: str
-    change: str
-    beyond: bool | None
-    """True where it changed beyond the uncertainty of both; None where that cannot be said."""
-
-
-class BeforePart(msgspec.Struct, frozen=True, kw_only=True):
-    """Another job on the same engine, side by side."""
-
-    title: str
-    changed: str
-    job: str
-    rows: tuple[ChangeRow, ...]
-    remark: str
 
 
 class Origin(msgspec.Struct, frozen=True, kw_only=True):

@@ -5,18 +5,16 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import Literal, get_args
+from typing import Any, Literal, get_args
 
 Language = Literal["en", "de", "es"]
 LANGUAGES: tuple[Language, ...] = get_args(Language)
-Table = dict[str, dict[str, dict[str, str]]]
 
 
 @cache
-def table(part: str) -> Table:
-    """One part of the table (``phrase``, ``sure``, ``path``, ``point``, ``test``), or of each cause."""
-    whole = tomllib.loads(files("listen.report").joinpath("owner_words.toml").read_text("utf-8"))
-    return whole["cause"] if part == "cause" else {"": whole[part]}
+def table() -> dict[str, dict[str, Any]]:
+    """By part (``phrase``, ``sure``, ``path``, ``point``, ``test``, ``cause``) and name, words by language."""
+    return tomllib.loads(files("listen.report").joinpath("owner_words.toml").read_text("utf-8"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,16 +24,16 @@ class OwnerWords:
     language: Language = "en"
 
     def phrase(self, key: str, **values: object) -> str:
-        return table("phrase")[""][key][self.language].format(**values)
+        return str(table()["phrase"][key][self.language]).format(**values)
 
     def named(self, part: str, key: str, otherwise: str = "") -> str:
         """A name; one that the table does not know yet stands as the trade says it."""
-        row = table(part)[""].get(key)
+        row = table()[part].get(key)
         return row[self.language] if row else otherwise or key
 
     def cause(self, cause: str, say: str, otherwise: str = "") -> str:
         """What the table says of a cause: its ``name``, what it ``means``, ``waits`` and ``next``."""
-        row = table("cause").get(cause)
+        row = table()["cause"].get(cause)
         return row[say][self.language] if row else otherwise
 
     def several(self, words: Iterable[str], last: str = "and") -> str:

@@ -82,7 +82,7 @@ def test_the_owner_gets_no_orders_and_no_list_of_everything_unlikely(demo):
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_every_language_has_every_word_and_fits_the_phone(language):
     for cause in causes():
-        row = table("cause")[cause]
+        row = table()["cause"][cause]
         for piece, lines in MEASURED.items():
             text = row[piece][language]
             assert text and len(text) <= lines * ONE_LINE, (cause, piece, language, len(text))
@@ -90,7 +90,7 @@ def test_every_language_has_every_word_and_fits_the_phone(language):
         for key, row in table(part)[""].items():
             assert set(row) == set(LANGUAGES), key
             assert sorted(re.findall(r"{\w+}", row[language])) == sorted(re.findall(r"{\w+}", row["en"])), key
-    assert set(table("path")[""]) >= {str(p) for p in PathId}
+    assert set(table()["path"]) >= {str(p) for p in PathId}
     assert {p for c in causes().values() for p in c.paths} == {*PathId} - {PathId.NONE}
 
 
@@ -99,7 +99,7 @@ def test_every_language_has_every_word_and_fits_the_phone(language):
     [(0.99, "very-likely"), (0.9, "likely"), (0.6, "more-likely-than-not"), (0.4, "possible"), (0.1, "possible")],
 )
 def test_how_sure_has_a_row_for_every_class(probability, word):
-    assert sure_word(probability) == word and word in table("sure")[""]
+    assert sure_word(probability) == word and word in table()["sure"]
 
 
 def overruled(tmp_path, path: str, tech: str = "Ida Moor"):

@@ -32,10 +32,6 @@ def _now() -> datetime:
     return datetime.now(UTC)
 
 
-def _stamp(now: datetime) -> str:
-    return now.isoformat(timespec="seconds")
-
-
 class Session:
     """A session in hand; made by :func:`start`, :func:`practise` or :func:`resume`."""
 
@@ -105,7 +101,7 @@ class Session:
         heard = Heard(
             paths=call.paths,
             sure=call.sure if call.paths else 0.0,
-            time=_stamp(now),
+            time=now.isoformat(timespec="seconds"),
             seconds=round((now - self._met).total_seconds(), 1),
         )
         self._book.add(heard)
@@ -157,7 +153,7 @@ def _begin(
     # Chained to the session before: one that is taken away is missed by the next.
     last = [b.head for b in sessions_of(root, learner)][-1:]
     book = Book(sessions_dir(root, learner) / f"{name}.jsonl")
-    book.add(Opened(session=name, started=_stamp(now), after="".join(last), **particulars))
+    book.add(Opened(session=name, started=now.isoformat(timespec="seconds"), after="".join(last), **particulars))
     return Session(book, kept, before)
 
 

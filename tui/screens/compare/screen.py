@@ -5,8 +5,7 @@ from textual.content import Content
 
 from listen.jobs.folder.store import list_jobs, open_job
 from listen.jobs.job import Job
-from listen.report.before_part import before_part
-from listen.report.content import BeforePart, ChangeRow
+from listen.report.before_part import BeforePart, ChangeRow, before_part
 from listen.voice import times
 from listen.voice.text import plain
 from tui.bridge.threads import in_thread

@@ -127,7 +127,7 @@ def test_what_was_measured_is_kept_and_the_next_judge_only_judges(
     def never(spec: RoundSpec) -> None:
         raise AssertionError("rendered again")
 
-    monkeypatch.setattr(measured_module, "measure_spec", never)
+    monkeypatch.setattr(measured_module, "clips_of", never)
     assert hissway(measured(job)) == first
 
 

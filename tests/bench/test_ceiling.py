@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from listen.bench.accuracy.measured import WorldRound, drawn, measure_spec
+from listen.bench.accuracy.measured import WorldRound, clips_of, drawn, measure_clips
 from listen.trade.points import Kind
 from tests.bench.ceiling import SLOTS, features, nameable
 from tests.bench.ideal_levels import ideal_levels
@@ -23,7 +23,7 @@ def test_the_levels_it_is_told_are_those_of_the_clips() -> None:
     spec = drawn(WorldRound("mouth", 3, 3))
     ideal = {p: 10 * np.log10(1 + sum(net for net, _ in air)) for p, (air, _) in ideal_levels(spec, 2.0).items()}
     held = 0
-    for point in measure_spec(spec):
+    for point in measure_clips(clips_of(spec)):
         contrast = point.contrast(Kind.AIR)
         if contrast is None or ideal[point.point] < 3.0:
             continue

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from listen.bench.accuracy.measured import Measured, measure_spec
+from listen.bench.accuracy.measured import Measured, clips_of, measure_clips
 from listen.lab.simulator.scene import RoundSpec
 from listen.lab.simulator.worlds import WORLDS
 from tests.bench.whole_jobs import JobScores, job_of, jobs_table, judge_rounds, score
@@ -41,7 +41,7 @@ def test_a_round_drawn_alone_shares_nothing_with_the_next() -> None:
 
 
 def test_every_round_of_a_job_is_judged_alone_and_learnt() -> None:
-    rounds = [Measured(spec, measure_spec(spec)) for spec in drawn("flow")[:2]]
+    rounds = [Measured(spec, measure_clips(clips_of(spec))) for spec in drawn("flow")[:2]]
     pairs = judge_rounds(rounds)
     assert [a.truth for a, _ in pairs] == [r.truth for r in rounds] == [b.truth for _, b in pairs]
     alone, learnt = (score(side) for side in zip(*pairs, strict=True))

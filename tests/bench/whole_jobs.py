@@ -10,7 +10,7 @@ from statistics import median
 import msgspec
 import numpy as np
 
-from listen.bench.accuracy.measured import Measured, forecast, helped, measure_spec
+from listen.bench.accuracy.measured import Measured, clips_of, forecast, helped, measure_clips
 from listen.bench.accuracy.scores import Forecast, Scores, score
 from listen.bench.accuracy.workers import spread
 from listen.cli.commands import seed as any_seed
@@ -58,7 +58,7 @@ def jobs(rounds: int, seed: int, workers: int) -> tuple[JobScores, ...]:
 
 def judged(job: WorldJob) -> list[tuple[Forecast, Forecast]]:
     """Every round of a job, judged alone and with all others."""
-    return judge_rounds([Measured(spec, measure_spec(spec)) for spec in _drawn(job)])
+    return judge_rounds([Measured(spec, measure_clips(clips_of(spec))) for spec in _drawn(job)])
 
 
 def _drawn(job: WorldJob) -> Sequence[RoundSpec]:

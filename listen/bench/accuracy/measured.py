@@ -91,7 +91,7 @@ def measured(job: WorldRound) -> Measured:
 def _measure(job: WorldRound, code: str) -> Measured:
     # ``code`` is for the cache alone: what other code measured is another entry.
     spec = drawn(job)
-    return Measured(spec, measure_spec(spec))
+    return Measured(spec, measure_clips(clips_of(spec)))
 
 
 def clips_of(spec: RoundSpec) -> Clips:
@@ -110,10 +110,6 @@ def measure_clips(clips: Clips) -> tuple[PointTakes, ...]:
         return measure_point(name, walked, switched)
 
     return tuple(map(point, clips))
-
-
-def measure_spec(spec: RoundSpec) -> tuple[PointTakes, ...]:
-    return measure_clips(clips_of(spec))
 
 
 def ours(

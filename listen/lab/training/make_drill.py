@@ -14,6 +14,7 @@ from listen.lab.learners import drills_dir
 from listen.lab.simulator.draw import SHORTEST_TAKE_S
 from listen.lab.simulator.scene import GENERATOR, RoundSpec
 from listen.lab.simulator.shops import SOUND_FILES, recorded
+from listen.lab.training.book import CALLABLE
 from listen.lab.training.drills import SUFFIX, DrillSet, write_drill
 from listen.lab.training.fresh import BLOW_BY_DB, BUBBLES_PER_S
 from listen.lab.training.lesson import SWITCHED_PERIOD_S, Lesson, bubbling, held_of, spec_of, switched
@@ -43,22 +44,18 @@ class MakeWish:
     """Taken with the air switched at a standing microphone; ``seconds`` is then how long it is on, in whole cycles."""
 
 
-EVERYTHING: tuple[tuple[str, ...], ...] = tuple((str(p),) for p in PathId)
-
-
 def _check(wish: MakeWish) -> tuple[tuple[str, ...], ...]:
     low, high = wish.hiss_db
     if not -30.0 <= low <= high <= 40.0:
         raise UsageError(f"hiss from {low:g} to {high:g} dB; give the lower first, both from -30 to 40")
     if not SHORTEST_TAKE_S <= wish.seconds <= 30.0:
         raise UsageError(f"clips of {wish.seconds:g} s; from {SHORTEST_TAKE_S:g} to 30 s can be made")
-    known = {str(p) for p in PathId}
     for names in wish.paths:
-        if bad := [n for n in names if n not in known]:
-            raise UsageError(f"{bad[0]!r} is not an escape path; known: {' '.join(sorted(known))}")
+        if bad := [n for n in names if n not in CALLABLE]:
+            raise UsageError(f"{bad[0]!r} is not an escape path; known: {' '.join(sorted(CALLABLE))}")
         if len(names) > 2 or len(set(names)) < len(names) or (len(names) > 1 and NO_PAIR & set(names)):
             raise UsageError(f"{'+'.join(names)}: only two different escape paths of the engine make a pair")
-    return wish.paths or EVERYTHING
+    return wish.paths or tuple((p,) for p in CALLABLE)
 
 
 def _files(folder: Path | None) -> tuple[Path, ...]:

@@ -224,11 +224,10 @@ def read_part(path: Path) -> Clip:
     zero-filled tail.
 
     Raises ClipError: not a part, or no sound in it yet."""
-    try:
+    with refusal(ClipError, f"{path.name}: cannot be read"):
         data = read_file(path, PartHeader.MOST_BYTES)
+    try:
         h = msgspec.json.decode(data[: PartHeader.BYTES], type=PartHeader)
-    except OSError as error:
-        raise ClipError(f"{path.name}: cannot be read ({error.strerror or error})") from error
     except (msgspec.MsgspecError, UnicodeDecodeError) as error:
         raise ClipError(f"{path.name}: not an unfinished clip of this program") from error
     held = max(0, len(data) - PartHeader.BYTES) // PartHeader.SAMPLE.itemsize

@@ -4,6 +4,7 @@ only files of one JSON object a line."""
 import os
 import secrets
 import shutil
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TypeVar
@@ -72,14 +73,8 @@ def delete_learner(root: Path, learner: Learner) -> None:
 
     Raises LabError: something could not be removed."""
     folder = learner_dir(root, learner)
-    try:
+    with refusal(LabError, f"{folder}: could not be removed whole", "remove it by hand"), suppress(FileNotFoundError):
         shutil.rmtree(folder)
-    except FileNotFoundError:
-        return
-    except OSError as error:
-        raise LabError(
-            f"{folder}: could not be removed whole ({error.strerror or error}); remove it by hand"
-        ) from error
 
 
 def lab_root(option: str | Path | None = None) -> Path:
@@ -123,12 +118,9 @@ def read_records(path: Path, record: type[T]) -> list[T]:
     """Records of a file; empty where there is none. A torn end is left out.
 
     Raises LabError: the file cannot be read, or a line before the last is damaged."""
-    try:
+    lines: list[bytes] = []
+    with refusal(LabError, f"{path}: cannot be read"), suppress(FileNotFoundError):
         lines = path.read_bytes().split(b"\n")
-    except FileNotFoundError:
-        return []
-    except OSError as error:
-        raise LabError(f"{path}: cannot be read ({error.strerror or error})") from error
     found: list[T] = []
     for number, line in enumerate(lines[:-1], 1):
         try:

@@ -15,7 +15,7 @@ from listen.bench.accuracy.measured import Clips, clips_of, judge_world, measure
 from listen.bench.accuracy.peers import PEERS, Case, fit, numbers
 from listen.bench.accuracy.scores import ECE_BINS, ROUND_BARS, SOUND, Figures, Forecast, score, standing
 from listen.bench.accuracy.workers import spread
-from listen.errors import RoundError
+from listen.errors import RoundError, refusal
 from listen.judge.taught import By
 from listen.lab.simulator.draw import draw
 from listen.lab.simulator.worlds import WORLDS
@@ -59,9 +59,8 @@ def read_truth(folder: Path) -> frozenset[str]:
     """Paths of ``truth.json``. Raises RoundError: missing, broken, or without paths."""
     file = folder / "truth.json"
     try:
-        paths = msgspec.json.decode(file.read_bytes(), type=_Truth).paths
-    except OSError as e:
-        raise RoundError(f"{file}: cannot be read ({e.strerror}); a scored archive needs it beside the clips") from e
+        with refusal(RoundError, f"{file}: cannot be read", "a scored archive needs it beside the clips"):
+            paths = msgspec.json.decode(file.read_bytes(), type=_Truth).paths
     except (msgspec.DecodeError, UnicodeDecodeError) as e:
         raise RoundError(f"{file}: {e}; it should name the paths at work") from None
     if not paths or (PathId.NONE in paths and len(paths) > 1):

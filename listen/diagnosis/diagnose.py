@@ -11,26 +11,8 @@ from listen.diagnosis.compression import compression_findings, dry_test, wet_fin
 from listen.diagnosis.ear import ear_findings
 from listen.diagnosis.faults import NEAR, NOTHING, Lead, at_place, folded_shares, leads, spoken
 from listen.diagnosis.leakage import behind_one_restrictor, leakage_findings
-from listen.diagnosis.model import (
-    Candidate,
-    Contradiction,
-    CylinderStanding,
-    Diagnosis,
-    Fault,
-    Kind,
-    StandingWord,
-    TestState,
-)
-from listen.diagnosis.next import (
-    MADE,
-    done_on,
-    looked_all_over,
-    next_checks,
-    repeat_first,
-    stop_signs,
-    tests_of,
-    was_made,
-)
+from listen.diagnosis.model import Candidate, Contradiction, CylinderStanding, Diagnosis, Fault, Kind, TestState
+from listen.diagnosis.next import done_on, looked_all_over, next_checks, repeat_first, stop_signs, tests_of, was_made
 from listen.diagnosis.told import check_findings, fact_findings, plug_findings, with_what_follows
 from listen.diagnosis.weigh import Standing, standings
 from listen.trade.causes import blind_spots, causes
@@ -147,7 +129,6 @@ def _fault(lead: Lead, case: EngineCase, found: frozenset[str], tests: Sequence[
     place = told.place(cause, lead.cylinders)
     words = cause.called(case.engine.fuel == "diesel")
     checks = next_checks(lead, case, found, again)
-    untested = [t.words if not t.made else f"{t.words} ({t.note})" for t in tests if t.note != MADE]
     return Fault(
         cause=cause.id,
         words=words,
@@ -170,7 +151,7 @@ def _fault(lead: Lead, case: EngineCase, found: frozenset[str], tests: Sequence[
         not_tested=tuple(
             UNLISTED.get(t) or blind_spots()[t].words for t in cause.tests if not was_made(case, t, lead.cylinders)
         ),
-        text=told.fault(cause, words, place, share, rivals, untested),
+        text=told.fault(cause, words, place, share, rivals, tests),
     )
 
 
@@ -214,9 +195,11 @@ def cylinder_standing(case: EngineCase, n: int, faults: Sequence[Fault]) -> Cyli
     low = n in dry.low or n in dry.short
     bad = low or (loss is not None and loss > threshold("loss_high_percent"))
     for f in faults:
+        if n in f.cylinders and f.cause == "test-fault":
+            return CylinderStanding(n, "test again", f.cause, f.words)
         if n in f.cylinders:
-            word: StandingWord = "fault" if bad or f.probability >= FAULT_FROM else "suspect"
-            return CylinderStanding(n, "test again" if f.cause == "test-fault" else word, f.cause, f.words)
+            at_fault = bad or f.probability >= FAULT_FROM
+            return CylinderStanding(n, "fault" if at_fault else "suspect", f.cause, f.words)
     if c is None or (n not in dry.kpa and loss is None and not c.paths):
         return CylinderStanding(n, "not tested")
     if bad:

@@ -73,6 +73,10 @@ class CylinderStanding(msgspec.Struct, frozen=True):
     words: str = ""
 
 
+MADE = "made"
+"""Note of a test with nothing left open."""
+
+
 class TestState(msgspec.Struct, frozen=True):
     """One kind of test: on which cylinders it was made, what it is blind to."""
 

@@ -7,7 +7,7 @@ from itertools import chain
 from listen.diagnosis.case import DRY, LOSS, WET, CylinderCase, EngineCase, Finding, Made
 from listen.diagnosis.faults import Lead, spoken
 from listen.diagnosis.leakage import AFTER_RUN, AGAIN
-from listen.diagnosis.model import TestState
+from listen.diagnosis.model import MADE, TestState
 from listen.diagnosis.weigh import Standing
 from listen.trade.causes import BlindSpot, blind_spots
 from listen.trade.checks import (
@@ -117,8 +117,6 @@ BY_CYLINDER: dict[str, Callable[[CylinderCase], bool]] = {
 
 BY_GROUP = {"smoke": ("smoke", "oil", "running"), "cooling": ("cooling",)}
 """Groups of facts; all of their core questions answered show that the engine was looked at in this way."""
-MADE = "made"
-"""Note of a test with nothing left open."""
 CRANKCASE = ("crankcase-kpa", "crankcase-pressure", "filler-puffing")
 """Facts of which any answered tells of the crankcase."""
 

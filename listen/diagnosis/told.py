@@ -5,7 +5,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 
 from listen.diagnosis.case import EngineCase, Finding
-from listen.diagnosis.model import Candidate, Fault, Kind
+from listen.diagnosis.model import MADE, Candidate, Fault, Kind, TestState
 from listen.trade.causes import Cause
 from listen.trade.checks import evidence_rows, known_check
 from listen.trade.facts import engine_findings, facts, plug
@@ -127,12 +127,12 @@ def place(cause: Cause, cylinders: tuple[int, ...]) -> str:
 
 
 def fault(
-    cause: Cause, words: str, where: str, probability: float, rivals: Sequence[Candidate], open_tests: Sequence[str]
+    cause: Cause, words: str, where: str, probability: float, rivals: Sequence[Candidate], tests: Sequence[TestState]
 ) -> str:
     """What may be said of one fault; of none, what was not asked or tested."""
     if cause.id == "nothing-found":
         text = f"Nothing found in what was tested, {sure(probability)}."
-        if open_tests:
+        if open_tests := [t.words if not t.made else f"{t.words} ({t.note})" for t in tests if t.note != MADE]:
             text += f" Not asked or not tested: {', '.join(open_tests)}."
     else:
         text = f"{where[0].upper()}{where[1:]}: {words}, {sure(probability)} on what was entered."

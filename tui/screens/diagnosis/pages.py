@@ -4,8 +4,7 @@ from collections.abc import Iterable
 
 from textual.content import Content
 
-from listen.diagnosis.model import Diagnosis, Fault
-from listen.diagnosis.next import MADE
+from listen.diagnosis.model import MADE, Diagnosis, Fault
 from listen.diagnosis.weigh import Line
 from listen.jobs.job import Job
 from listen.trade.causes import blind_spots, causes, contradictions, sources

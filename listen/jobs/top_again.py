@@ -1,7 +1,5 @@
 """Top dead centre found again where a verdict asks for it: what a loss read then means for the round."""
 
-from collections.abc import Iterator
-
 from listen.jobs.events import AirFollowed, BubblesLooked, ClipTakenBack, Payload, ReadingEntered, TopFoundAgain
 from listen.jobs.job import Job, RoundRecord
 from listen.jobs.walk import table
@@ -41,16 +39,11 @@ def found_again(job: Job, record: RoundRecord, read: ReadingEntered) -> tuple[Pa
     before = job.reading_for("loss", record)
     if before is not None and _same(before.si, read.si):
         return (TopFoundAgain(round_id=record.id, loss_percent=read.si),)
-    return read, *_at_former_stand(record)
-
-
-def _at_former_stand(record: RoundRecord) -> Iterator[Payload]:
     walks = {row.walk for row in table() if row.walk}
-    yield from (ClipTakenBack(clip=c.id, reason=FORMER_STAND) for c in record.live_clips() if c.kept.walk in walks)
-    if record.bubbles:
-        yield BubblesLooked(round_id=record.id, seen="")
-    if record.air_followed:
-        yield AirFollowed(round_id=record.id, seen="")
+    clips = (ClipTakenBack(clip=c.id, reason=FORMER_STAND) for c in record.live_clips() if c.kept.walk in walks)
+    bubbles = (BubblesLooked(round_id=record.id, seen=""),) if record.bubbles else ()
+    needle = (AirFollowed(round_id=record.id, seen=""),) if record.air_followed else ()
+    return read, *clips, *bubbles, *needle
 
 
 def to_be_taken_again(record: RoundRecord) -> bool:

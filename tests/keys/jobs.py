@@ -69,7 +69,7 @@ def _any_round(rng: random.Random, j: OpenJob, cylinder: int) -> None:
         case 2:
             j.append(ev.SentBack(round_id=round_id, name="Bo", point="tailpipe", clip_kind="air", reason="too short"))
     if rng.random() < 0.5:
-        j.append(ev.Signed(round_id=round_id, name="Bo", role="supervisor", statement="", head=j.head))
+        j.append(ev.Signed(round_id=round_id, name="Bo", role="supervisor", statement="", head=j.chain.head))
         if rng.random() < 0.5:
             j.append(ev.ClipTakenBack(clip=clips[-1], reason="slip"))
 

@@ -218,7 +218,7 @@ async def test_at_50_columns_every_table_keeps_to_one_line_a_row(tmp_path: Path)
         assert [line.split()[0] for line in lines[head + 1 : head + 5]] == ["1", "2", "3", "4"]
         assert all(line.rstrip().endswith("not tested") for line in lines[head + 1 : head + 5])
         await pilot.press("right", "right")
-        assert app.screen._column().id == "loss"
+        assert app.screen.query_one("#table").column.id == "loss"
 
 
 async def test_at_50_columns_the_heads_of_a_verdict_are_whole(tmp_path: Path) -> None:

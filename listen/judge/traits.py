@@ -4,8 +4,9 @@ what was read. Nothing of the judge's own odds is among them, so that a change o
 Numbers that a round does not have are NaN. Where a path has several mouths, the loudest counts.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,7 @@ from listen.judge.loudness import LEVELS_DB
 from listen.judge.readings import SUPPLIES_KPA
 from listen.trade.points import PathId
 from listen.trade.restrictor import REFERENCE_MM, SUPPLY_KPA, USUAL_MM, leak_mm
+from listen.trade.transfer import OpenValve
 
 HEARD_NATS = 3.0
 """Log likelihood above silence from which a mouth counts as heard. Judgement."""
@@ -69,7 +71,9 @@ def _bubbles(counts: Bubbles | None) -> Named:
 
 
 def _levels(evidence: RoundEvidence) -> Named:
-    loudest = {m: _loudest(evidence, m) for m in LEAKS}
+    found_at = [level for level in (_Level.of(p, evidence.states) for p in evidence.points) if level is not None]
+    at_mouth = {m: [level for level in found_at if m in level.point.point.row.own] for m in LEAKS}
+    loudest = {m: max(found, key=lambda x: x.mean, default=None) for m, found in at_mouth.items()}
     levels = {m: found.mean for m, found in loudest.items() if found is not None}
     top = max(levels.values(), default=np.nan)
     for mouth, found in loudest.items():
@@ -83,6 +87,25 @@ def _levels(evidence: RoundEvidence) -> Named:
     yield "switched", any(p.switched for p in evidence.points)
     yield "sound cylinder", any(p.sound is not None for p in evidence.points)
     yield "levels apart", float(np.std([*levels.values()])) if len(levels) > 1 else None
+    for one, other in combinations(LEAKS, 2):
+        yield f"{one} over {other}", levels[one] - levels[other] if one in levels and other in levels else None
+    for mouth, several in at_mouth.items():
+        means = [x.mean for x in several]
+        yield f"{mouth} points", len(means)
+        yield f"{mouth} apart", max(means) - min(means) if len(means) > 1 else None
+    yield from _holes(at_mouth[PathId.NEXT_CYLINDER], evidence.readings.valves, top)
+
+
+def _holes(found: Sequence["_Level"], valves: Mapping[int, OpenValve | None], top: float) -> Named:
+    """How loud plug holes are by what stands open in their cylinders: air of a manifold comes out there, too."""
+    states = [valves.get(x.point.point.neighbour or 0) if valves else "unknown" for x in found]
+    yield "cylinders", len(valves) + 1 if valves else None
+    for state in ("intake", "exhaust", "overlap", None, "unknown"):
+        means = [x.mean for x, its in zip(found, states, strict=True) if its == state]
+        yield f"holes {state or 'shut'} below the loudest", max(means) - top if means else None
+    loudest = max(zip(found, states, strict=True), key=lambda x: x[0].mean, default=(None, "unknown"))[1]
+    for side in ("intake", "exhaust"):
+        yield f"loudest hole {side} open", None if loudest == "unknown" else loudest in (side, "overlap")
 
 
 AT_A_MOUTH = (
@@ -123,11 +146,6 @@ class _Level:
         levels = (self.mean - top, self.mean, heard, self.low, self.high, self.spread, self.sound, above)
         whistles = self.point.whistle_db is not None
         return dict(zip(AT_A_MOUTH, (*levels, self.point.clipped, whistles), strict=True))
-
-
-def _loudest(evidence: RoundEvidence, mouth: PathId) -> _Level | None:
-    found = [_Level.of(p, evidence.states) for p in evidence.points if mouth in p.point.row.own]
-    return max((x for x in found if x is not None), key=lambda x: x.mean, default=None)
 
 
 def _density(nats: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -58,7 +58,7 @@ FIGURES = {
         "WORTH_BITS": 0.02,
     },
     "posterior": {"MISLED": 0.02},
-    "taught": {"DEPTH": 3, "WEIGHTS": (0.45, 0.7), "MOST": math.log(10.0), "LEAST_ODDS": 1e-4},
+    "taught": {"WEIGHTS": (0.35, 0.75), "MOST": math.log(10.0), "LEAST_ODDS": 1e-4},
     "traits": {"HEARD_NATS": 3.0, "LOSSES_PERCENT": (0.5, 99.5), "NO_BUBBLE_HZ": 0.05},
     "readings": {
         "SUPPLIES_KPA": (50.0, 2000.0),

@@ -13,7 +13,12 @@ def round_table(result: RoundResult) -> str:
     head = f"{'point':<26}{'excess dB':>10}  {'95 % interval':<16}{'would see':>10}  {'':<4}"
     lines = [plain(result.round), "  " + head.rstrip()]
     lines += ["  " + _point_line(p) for p in result.points]
-    lines += [f"    {f.flag} at {point(p.point).words}: {f.text}" for p in result.points for f in p.flags]
+    # What is wrong with every clip of a walk is said once, with the points it holds for.
+    where: dict[tuple[str, str], dict[str, None]] = {}
+    for p in result.points:
+        for f in p.flags:
+            where.setdefault((f.flag, f.text), {})[point(p.point).words] = None
+    lines += [f"    {flag} at {', '.join(at)}: {text}" for (flag, text), at in where.items()]
     odds = verdicts.odds((p.path, p.involved) for p in result.likeliest if p.involved >= SHOW_PATHS_FROM)
     lines += [*([f"  odds, alone or with others: {odds}"] if odds else []), f"  verdict: {result.verdict.text}"]
     lines += [f"  {sentence}" for sentence in result.learnt]

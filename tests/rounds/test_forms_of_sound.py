@@ -100,6 +100,18 @@ def test_the_planted_leak_is_named(
     assert ("low-rate" in flags) == (rate_hz < 32_000)
 
 
+def test_what_is_wrong_with_every_clip_is_said_once(
+    made: Made, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Eighteen lines of one low rate hid the verdict of a walk below them."""
+    folder = _write(tmp_path / "r", made[16_000], 16_000, 1, "PCM_16", "WAV")
+    assert main(["rank", str(folder)]) == 0
+    lines = [line.strip() for line in capsys.readouterr().out.splitlines() if "low-rate" in line]
+    assert len(lines) == 1
+    assert lines[0].startswith("low-rate at intake, tailpipe: ")
+    assert len(_rank(capsys, str(folder))["points"]) > 1
+
+
 def test_channel_chooses(made: Made, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """--channel 0 is the mono file to the last digit, channel 1 is the other sound, channel 2 is told as missing."""
     mono = _write(tmp_path / "mono", made[RATE_HZ], RATE_HZ, 1, "PCM_24", "WAV")

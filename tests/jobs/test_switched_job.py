@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +14,7 @@ from listen.jobs.folder.store import create_job, open_job
 from listen.jobs.to_round import to_round
 from listen.jobs.walk import walked
 from listen.rounds.evaluate import evaluate
+from listen.rounds.loose import read_folder
 from listen.signal.clip import Clip
 from listen.trade.points import Kind
 from tests.jobs.short import begin_round
@@ -38,7 +40,9 @@ def test_a_take_of_all_channels_becomes_a_clip_a_point(tmp_path: Path) -> None:
         assert made.facts.air_followed is True
         result = evaluate(made)
         assert {p.taken for p in result.points} == {"switched"}
-        assert result.verdict.paths == ("intake-valve",)
+        loose = evaluate(replace(read_folder(folder), facts=made.facts))
+        assert (result.verdict, result.paths) == (loose.verdict, loose.paths)
+        assert result.paths[0].path == "intake-valve"
 
 
 def test_a_take_cut_short_keeps_its_commands_and_its_company(tmp_path: Path) -> None:

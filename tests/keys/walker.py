@@ -283,7 +283,7 @@ async def _to_engine(going: Walk, app: HisswayApp, pilot: Pilot[Any]) -> bool:
 
 
 def _listed(jobs: JobsScreen) -> bool:
-    return jobs.chosen() is not None
+    return bool(jobs.here())
 
 
 def _filled(page: PageScreen) -> bool:

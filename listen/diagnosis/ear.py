@@ -125,7 +125,7 @@ def _nothing(c: CylinderCase) -> list[Finding]:
         return []
     lost = c.figures.get(LOSS, 0.0) > threshold("loss_high_percent")
     row = "loss-without-hiss" if lost else "heard-nothing"
-    return [Finding(row, (c.cylinder,), f"cylinder {c.cylinder}: nothing beyond normal blow-by", share)]
+    return [Finding(row, (c.cylinder,), f"cylinder {c.cylinder}: sound by what was heard", share)]
 
 
 def _derived(c: CylinderCase) -> Iterator[Finding]:

@@ -107,7 +107,7 @@ def verdict(
     may_name
         Paths that something recorded or seen speaks of directly; others are never named, only asked for.
     unseen
-        One sentence on what would have been heard, for a quiet verdict.
+        What a sound cylinder's sentence says was heard, and would have been.
     next_best
         The recording that would help most; used where it cannot be told.
     withheld
@@ -141,7 +141,7 @@ def verdict(
     for path, kind, text in (
         (PathId.SET_UP, "set-up", "Both sides blow: the piston is probably not at top dead centre on compression"),
         (PathId.FITTING, "fitting", "Loud at every mouth near the plug: a hose end, adapter or plug seat leaks"),
-        (PathId.NONE, "sound", f"Sound: nothing beyond normal blow-by. {unseen}".rstrip()),
+        (PathId.NONE, "sound", f"Sound: {unseen or 'nothing beyond normal blow-by'}"),
     ):
         if path in chances and chances[path].least >= NAME_AT and path not in withheld:
             its = chances[path]

@@ -93,14 +93,15 @@ def _own_flags(w: Measured) -> tuple[Flag, ...]:
 
 
 def unseen_sentence(weighed: Sequence[Measured]) -> str:
-    """What was seen that sound cylinders show too; else what would have been, at the least sensitive point."""
+    """What a sound cylinder's verdict says was heard; where nothing was, what would have been at the deafest point."""
     seen = [(w.excess, point(w.takes.point)) for w in weighed if w.excess is not None]
     loud = [at.words for x, at in seen if x.detected and more_than_blow_by(at, float(x.ci95_db[0]))]
     if loud:
         where = f"{' and the '.join(loud)} {'is' if len(loud) == 1 else 'are'}"
-        return f"The {where} louder with the air on, by no more than sound cylinders that lose as little show"
+        return f"no more air than past sound cylinders that lose as little. The {where} louder with the air on"
     if not seen:
         return ""
     # The largest limit: what would have been seen there would have been seen anywhere.
     limit, where = max((x.detection_limit_db, at.words) for x, at in seen)
-    return f"An excess of {limit:.1f} dB would have been seen at every point recorded (least keenly at the {where})"
+    heard = f"An excess of {limit:.1f} dB would have been seen at every point recorded (least keenly at the {where})"
+    return f"nothing beyond normal blow-by. {heard}"
